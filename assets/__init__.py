@@ -1,0 +1,1 @@
+"""Style sheet and browser functions, shipped with the package."""

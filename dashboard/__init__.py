@@ -1,0 +1,1 @@
+"""What people see and touch; does no arithmetic of the trade."""

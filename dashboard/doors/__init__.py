@@ -1,0 +1,1 @@
+"""One file a door: the addresses that are not pages."""

@@ -1,0 +1,1 @@
+"""Answers turned into figures; pure functions."""

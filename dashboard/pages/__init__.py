@@ -1,0 +1,1 @@
+"""One file a page: ``layout(project)`` and ``register(app, project)``."""

@@ -1,0 +1,1 @@
+"""One interface to the event log, and the stores that keep it."""

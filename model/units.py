@@ -1,0 +1,145 @@
+"""SI inside, customary units at the edge.
+
+Every quantity of the log belongs to a measure (concrete, formwork, …) with one SI unit in
+which all arithmetic is done. People type and read the units named here; the conversion
+factors are Pint's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal, TypeVar
+
+import numpy as np
+import pint
+from numpy.typing import NDArray
+
+from model.activities import Measure
+
+UnitSystem = Literal["us", "si"]
+Amount = TypeVar("Amount", float, NDArray[np.float64])
+
+_PINT_NAMES = {
+    "m": "meter",
+    "ft": "foot",
+    "ft_us": "survey_foot",
+    "m2": "meter**2",
+    "ft2": "foot**2",
+    "m3": "meter**3",
+    "yd3": "yard**3",
+    "ft3": "foot**3",
+    "board_ft": "foot**3 / 12",
+    "kg": "kilogram",
+    "t": "metric_ton",
+    "lb": "pound",
+    "ton": "short_ton",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureUnits:
+    """The units one measure may be typed in, and the one it is kept and shown in.
+
+    Parameters
+    ----------
+    si, us
+        Unit of all arithmetic and of SI projects, and the unit US projects are shown in.
+    accepted
+        Every unit a person may type.
+    """
+
+    si: str
+    us: str
+    accepted: tuple[str, ...]
+
+
+MEASURE_UNITS: dict[Measure, MeasureUnits] = {
+    "concrete": MeasureUnits("m3", "yd3", ("m3", "yd3", "ft3")),
+    "formwork": MeasureUnits("m2", "ft2", ("m2", "ft2")),
+    "steel": MeasureUnits("kg", "lb", ("kg", "t", "lb", "ton")),
+    "lumber": MeasureUnits("m3", "board_ft", ("m3", "board_ft", "ft3")),
+    "falsework": MeasureUnits("m2", "ft2", ("m2", "ft2")),
+    "area": MeasureUnits("m2", "ft2", ("m2", "ft2")),
+}
+"""Falsework and forms are counted by the plan area of deck they carry or face."""
+
+PRINTED = {
+    "m": "m",
+    "ft": "ft",
+    "ft_us": "ft",
+    "m2": "m²",
+    "ft2": "ft²",
+    "m3": "m³",
+    "yd3": "yd³",
+    "ft3": "ft³",
+    "board_ft": "board ft",
+    "kg": "kg",
+    "t": "t",
+    "lb": "lb",
+    "ton": "ton",
+}
+"""Unit names as people read them."""
+
+
+@cache
+def si_per(unit: str) -> float:
+    """Return how many SI base units (m, m², m³, kg) one ``unit`` is.
+
+    Parameters
+    ----------
+    unit
+        A name from ``PRINTED``, for example ``"yd3"``.
+
+    Raises
+    ------
+    KeyError
+        For a unit that is not known here.
+
+    Examples
+    --------
+    >>> round(si_per("yd3"), 12)
+    0.764554857984
+    """
+    registry = pint.UnitRegistry(cache_folder=None)
+    return float(registry(f"1 * {_PINT_NAMES[unit]}").to_base_units().magnitude)
+
+
+def to_si(amount: Amount, unit: str) -> Amount:
+    """Convert an amount typed in ``unit`` to the SI unit of its kind."""
+    return amount * si_per(unit)
+
+
+def from_si(amount: Amount, unit: str) -> Amount:
+    """Convert an SI amount to ``unit``.
+
+    Examples
+    --------
+    >>> round(from_si(100.0, "yd3"), 3)
+    130.795
+    """
+    return amount / si_per(unit)
+
+
+def shown_unit(measure: Measure, system: UnitSystem) -> str:
+    """Return the unit in which a measure is shown; blank for ``"none"``.
+
+    Examples
+    --------
+    >>> shown_unit("concrete", "us")
+    'yd3'
+    """
+    if measure == "none":
+        return ""
+    units = MEASURE_UNITS[measure]
+    return units.us if system == "us" else units.si
+
+
+def shown_length_unit(system: UnitSystem) -> str:
+    """Return the unit in which lengths and stations are shown."""
+    return "ft" if system == "us" else "m"
+
+
+def accepted_units(measure: Measure) -> tuple[str, ...]:
+    """Return the units a person may type for a measure."""
+    return () if measure == "none" else MEASURE_UNITS[measure].accepted
