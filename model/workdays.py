@@ -100,8 +100,10 @@ class WorkCalendar:
         """
         days = _days(dates)
         place = days.view(np.int64) - self._first_day
-        if _all_inside(place, self._index_of_day.size):
-            return np.asarray(np.take(self._index_of_day, place, mode="clip"))
+        if _all_inside(place, self._rank_of_day.size):
+            return np.asarray(
+                np.take(self._rank_of_day, place, mode="clip") - self._workdays_before_zero
+            )
         return np.asarray(np.busday_count(self._day_zero, days, busdaycal=self.busdays))
 
     def date_of(self, index: ArrayLike) -> Dates:
@@ -118,8 +120,8 @@ class WorkCalendar:
             Dates, the same shape.
         """
         place = np.asarray(index, dtype=np.int64) + self._workdays_before_zero
-        if _all_inside(place, self._day_of_index.size):
-            return np.asarray(np.take(self._day_of_index, place, mode="clip"))
+        if _all_inside(place, self._day_of_rank.size):
+            return np.asarray(np.take(self._day_of_rank, place, mode="clip"))
         numbers = place - self._workdays_before_zero
         return np.asarray(np.busday_offset(self._day_zero, numbers, busdaycal=self.busdays))
 
@@ -138,7 +140,17 @@ class WorkCalendar:
         array of datetime64[D]
             As ``numpy.busday_offset(…, roll="forward")``.
         """
-        return self.date_of(self.index_of(dates) + np.asarray(n_workdays, dtype=np.int64))
+        days, further = _days(dates), np.asarray(n_workdays, dtype=np.int64)
+        place = np.asarray(days.view(np.int64) - self._first_day)
+        if not _all_inside(place, self._rank_of_day.size) or place.ndim == 0:
+            return self.date_of(self.index_of(days) + further)
+        # In place, because passing over fresh memory costs more than the look-ups.
+        rank = np.take(self._rank_of_day, place, mode="clip", out=place)
+        same_shape = np.broadcast_shapes(rank.shape, further.shape) == rank.shape
+        rank = np.add(rank, further, out=rank if same_shape else None)
+        if not _all_inside(rank, self._day_of_rank.size):
+            return self.date_of(rank - self._workdays_before_zero)
+        return np.asarray(np.take(self._day_of_rank, rank, mode="clip"))
 
     def count(self, from_dates: ArrayLike, to_dates: ArrayLike) -> Indices:
         """Count the working days from one date to another, the last one not counted.
@@ -210,13 +222,12 @@ class WorkCalendar:
         return int(np.count_nonzero(self._worked[:DAYS_BEFORE_START]))
 
     @cached_property
-    def _index_of_day(self) -> Indices:
-        """Number of the first working day on or after each day of the table."""
-        before = np.cumsum(self._worked) - self._worked
-        return np.asarray(before - self._workdays_before_zero, dtype=np.int64)
+    def _rank_of_day(self) -> Indices:
+        """How many working days of the table come before each of its days."""
+        return np.asarray(np.cumsum(self._worked) - self._worked, dtype=np.int64)
 
     @cached_property
-    def _day_of_index(self) -> Dates:
+    def _day_of_rank(self) -> Dates:
         """Date of each working day of the table, from its first one on."""
         return np.asarray((np.flatnonzero(self._worked) + self._first_day).view("datetime64[D]"))
 
