@@ -322,7 +322,8 @@ class Alignment:
         line = self._pieces
         length = np.append(np.diff(line.begin_m), 0.0)
         at_end = line.curvature_per_m + line.rate_per_m2 * length
-        return np.maximum(np.abs(line.curvature_per_m), np.abs(at_end))
+        sharpest: Floats = np.maximum(np.abs(line.curvature_per_m), np.abs(at_end))
+        return sharpest
 
     @cached_property
     def _samples(self) -> tuple[cKDTree, Floats]:
