@@ -1,0 +1,80 @@
+"""Every change of a span's status, for whoever folds them again: the day slider.
+
+The browser holds these few arrays and shows any day without asking: the status of a span in
+an activity on a day is that of its last change on or before it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.job import Job
+from model.log_arrays import NOT_STARTED, LogArrays
+
+
+def changes(
+    events: pd.DataFrame | LogArrays, job: Job, *, known_on: dt.datetime | None = None
+) -> pd.DataFrame:
+    """Return every change of a span's status.
+
+    Parameters
+    ----------
+    events
+        Event frame as a store returns it, or the ``LogArrays`` of the job.
+    job
+        The job as planned.
+    known_on
+        Only what the log had been told by then (aware, inclusive); None is everything.
+
+    Returns
+    -------
+    DataFrame
+        Rising by ``at``: ``day`` (local date), ``at``, ``span`` (row in ``job.spans``),
+        ``activity`` (position in ``job.activities``), ``status`` (position in ``STATUSES``).
+        The last change on or before a day gives the same status as a fold as of its end.
+    """
+    log = events if isinstance(events, LogArrays) else LogArrays(job, events)
+    cell, at_us, status = cell_changes(log, known_on)
+    _, _, n_activities = log.shape
+    place, activity = np.divmod(cell, n_activities)
+    row, span = _spans_of_places(place, log)
+    return pd.DataFrame(
+        {
+            "day": at_us[row].view("datetime64[us]").astype("datetime64[D]"),
+            "at": at_us[row].view("datetime64[us]"),
+            "span": span,
+            "activity": activity[row],
+            "status": status[row],
+        }
+    ).sort_values("at", kind="stable", ignore_index=True)
+
+
+def cell_changes(
+    log: LogArrays, known_on: dt.datetime | None
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int8]]:
+    """Return the cell, the time and the new status of every change, sorted by cell and time."""
+    known = log.known_on(known_on)
+    cell, status = known.rows.cell, known.status
+    before = np.full(status.size, NOT_STARTED, dtype=np.int8)
+    goes_on = cell[1:] == cell[:-1]
+    before[1:] = np.where(goes_on, status[:-1], NOT_STARTED)
+    changed = status != before
+    return cell[changed], known.rows.at_us[changed], status[changed]
+
+
+def _spans_of_places(
+    place: NDArray[np.int64], log: LogArrays
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Repeat the changes of a unit for each of its spans; return rows and their spans."""
+    n_spans, _, _ = log.shape
+    of_unit = place >= n_spans
+    unit = np.where(of_unit, place - n_spans, 0)
+    count = np.where(of_unit, log.plan.spans_in_unit[unit], 1)
+    row = np.repeat(np.arange(place.size), count)
+    within = np.arange(row.size) - np.repeat(np.cumsum(count) - count, count)
+    first = np.where(of_unit, log.plan.first_span[unit], place)
+    return row, first[row] + within
