@@ -1,0 +1,200 @@
+"""Answers to the questions people ask, in the project's own units, ready to be shown.
+
+Each answer is a frozen dataclass that prints itself for the command line and turns itself
+into one JSON-ready dictionary, so that screens, command line and Python agree.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from model.events import Event
+from model.job import Job
+from model.problems import Problem, errors_only
+from model.units import PRINTED, from_si, shown_unit
+
+UNIT_COLUMNS = (
+    "unit", "activity", "status", "percent", "placed", "planned", "measure_unit",
+    "planned_from", "started", "finished", "reason",
+)  # fmt: skip
+SPAN_COLUMNS = ("unit", "span", *UNIT_COLUMNS[1:])
+TOTAL_COLUMNS = (
+    "activity", "placed", "planned", "measure_unit", "units_complete", "units_total",
+)  # fmt: skip
+
+
+def plain(value: Any) -> Any:
+    """Turn one cell into what JSON can hold: missing values become None, dates ISO text.
+
+    Examples
+    --------
+    >>> plain(np.float64("nan")), plain(pd.Timestamp("2026-07-01")), plain("")
+    (None, '2026-07-01', None)
+    """
+    if isinstance(value, str):
+        return value or None
+    if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+        return None
+    if isinstance(value, dt.datetime):
+        return value.isoformat() if value.time() != dt.time() else value.date().isoformat()
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Turn a frame into JSON-ready rows."""
+    columns = [[plain(cell) for cell in frame[name].tolist()] for name in frame.columns]
+    return [dict(zip(frame.columns, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def in_shown_units(frame: pd.DataFrame, job: Job) -> pd.DataFrame:
+    """Add ``placed``, ``planned`` and ``measure_unit`` to a frame of SI quantities.
+
+    Parameters
+    ----------
+    frame
+        Has ``activity``, ``placed_si`` and ``planned_si``.
+    job
+        Says each activity's measure and the units people read.
+
+    Returns
+    -------
+    DataFrame
+        A copy. Amounts of activities that are not measured are missing.
+    """
+    unit_of = {a.key: shown_unit(a.measure, job.units_system) for a in job.activities}
+    factor_of = {key: from_si(1.0, unit) if unit else np.nan for key, unit in unit_of.items()}
+    factor = frame["activity"].map(factor_of).astype("float64")
+    return frame.assign(
+        placed=frame["placed_si"] * factor,
+        planned=frame["planned_si"] * factor,
+        measure_unit=frame["activity"].map(unit_of),
+    )
+
+
+@dataclass(frozen=True)
+class StatusAnswer:
+    """Where every trade stands at a moment, and what is placed against plan.
+
+    Parameters
+    ----------
+    as_of
+        Local moment; what was true then.
+    known_on
+        Local moment; only what the log knew by then.
+    units, spans
+        One row per unit (span) and activity, columns ``UNIT_COLUMNS`` (``SPAN_COLUMNS``).
+    totals
+        One row per activity, columns ``TOTAL_COLUMNS``.
+    """
+
+    as_of: dt.datetime
+    known_on: dt.datetime
+    units: pd.DataFrame
+    spans: pd.DataFrame
+    totals: pd.DataFrame
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``viaduct status --json`` prints."""
+        return {
+            "as_of": self.as_of.isoformat(timespec="minutes"),
+            "known_on": self.known_on.isoformat(timespec="minutes"),
+            "units": records(self.units),
+            "spans": records(self.spans),
+            "totals": records(self.totals),
+        }
+
+    def __str__(self) -> str:
+        lines = [f"as of {self.as_of:%a %d %b %Y %H:%M}"]
+        for row in self.totals.itertuples():
+            line = f"{row.activity:<20} {row.units_complete:>4} of {row.units_total} units"
+            if row.measure_unit:
+                line += f"   {row.placed:>12,.0f}"
+                line += "" if np.isnan(row.planned) else f" of {row.planned:,.0f}"
+                line += f" {PRINTED[row.measure_unit]}"
+            lines.append(line)
+        return "\n".join(lines)
+
+
+@dataclass(frozen=True)
+class HistoryEntry:
+    """One event of a unit as people read it: who, when, how much, and whether it still counts.
+
+    Parameters
+    ----------
+    event
+        The event as recorded.
+    recorded_local
+        Local moment the log came to know it.
+    voided_by
+        ``event_id`` of the void that cancelled it; blank while it counts.
+    """
+
+    event: Event
+    recorded_local: dt.datetime
+    voided_by: str = ""
+
+
+@dataclass(frozen=True)
+class RecordAnswer:
+    """What became of a batch of events that was accepted.
+
+    Parameters
+    ----------
+    accepted, repeated
+        ``event_id`` of the events now in the log, and of those it already held.
+    warnings
+        What the trade allows but someone should look at.
+    """
+
+    accepted: tuple[str, ...]
+    repeated: tuple[str, ...]
+    warnings: tuple[Problem, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``viaduct record --json`` prints."""
+        return {
+            "accepted": list(self.accepted),
+            "repeated": list(self.repeated),
+            "warnings": [problem_record(problem) for problem in self.warnings],
+        }
+
+
+@dataclass(frozen=True)
+class CheckAnswer:
+    """Everything found wrong with a project folder."""
+
+    problems: tuple[Problem, ...]
+
+    @property
+    def ok(self) -> bool:
+        """True when nothing stops the work."""
+        return not errors_only(self.problems)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``viaduct check --json`` prints."""
+        return {"ok": self.ok, "problems": [problem_record(p) for p in self.problems]}
+
+
+def problem_record(problem: Problem) -> dict[str, Any]:
+    """Return a problem as one JSON-ready row."""
+    return {
+        "file": problem.file,
+        "row": problem.row,
+        "field": problem.field,
+        "message": problem.message,
+        "fix": problem.fix,
+        "severity": problem.severity,
+    }
+
+
+def totals_by_activity(totals: pd.DataFrame) -> Mapping[str, Mapping[str, Any]]:
+    """Return the totals as rows by activity key, for screens that show one at a time."""
+    return {row["activity"]: row for row in records(totals)}

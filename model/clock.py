@@ -1,0 +1,55 @@
+"""What time it is, as something that can be handed in.
+
+The log stamps what it learns with a clock; tests and the demo hand in one of their own.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from zoneinfo import ZoneInfo
+
+Clock = Callable[[], dt.datetime]
+"""A function that returns the present moment, aware, in UTC."""
+
+
+def utc_now() -> dt.datetime:
+    """Return the present moment in UTC."""
+    return dt.datetime.now(dt.UTC)
+
+
+def clock_starting_at(moment: dt.datetime) -> Clock:
+    """Return a clock that shows ``moment`` now and runs on at the usual speed.
+
+    The demo lives on its own day: its log ends there, and entries go on from there.
+
+    Parameters
+    ----------
+    moment
+        Aware datetime.
+    """
+    ahead_by = moment - utc_now()
+    return lambda: utc_now() + ahead_by
+
+
+def wall_clock(moment: dt.datetime, zone: ZoneInfo) -> dt.datetime:
+    """Return what a clock on site shows at ``moment``: local and naive.
+
+    Examples
+    --------
+    >>> noon = dt.datetime(2026, 7, 1, 19, 0, tzinfo=dt.UTC)
+    >>> wall_clock(noon, ZoneInfo("America/Los_Angeles"))
+    datetime.datetime(2026, 7, 1, 12, 0)
+    """
+    return moment.astimezone(zone).replace(tzinfo=None)
+
+
+def end_of_day(day: dt.date) -> dt.datetime:
+    """Return the last moment of a local day: "as of Tuesday" includes all of Tuesday.
+
+    Examples
+    --------
+    >>> end_of_day(dt.date(2026, 7, 1))
+    datetime.datetime(2026, 7, 1, 23, 59, 59, 999999)
+    """
+    return dt.datetime.combine(day, dt.time.max)

@@ -1,0 +1,295 @@
+"""One project: its folder, its log, and every answer by name.
+
+Each question is one short method that calls one module. Screens, the command line and
+scripts all ask here, so that they agree::
+
+    with Project.open("our_viaduct") as project:
+        print(project.status())
+        print(project.forecast())
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
+from types import TracebackType
+
+import pandas as pd
+
+from model import answers, placed, ready
+from model.acceptance import judge
+from model.activities import Activity
+from model.changes import Changes, changes
+from model.clock import Clock, utc_now, wall_clock
+from model.events import Event
+from model.exchange.exports import export_file
+from model.exchange.folder import read_folder
+from model.exchange.geojson import Document, context_document, footprints_document
+from model.exchange.tables import read_events
+from model.fold import State, fold
+from model.job import Job
+from model.log_arrays import LogArrays
+from model.problems import InputError, Problem, errors_only
+from model.projection import Forecast, project_finish
+from model.store import open_store
+from model.store.interface import Store
+
+LOG_FILE = "log.sqlite"
+FOLDS_HELD = 32
+"""Moments whose fold is kept: a person moves among a few of them."""
+
+
+def check_folder(folder: Path | str) -> answers.CheckAnswer:
+    """Say everything that is wrong with a project folder; changes nothing."""
+    _, problems = read_folder(Path(folder))
+    return answers.CheckAnswer(tuple(problems))
+
+
+class Project:
+    """A project that is open.
+
+    Parameters
+    ----------
+    folder
+        Its project folder.
+    job
+        What the folder says.
+    store
+        Its event log.
+    clock
+        What time it is; the demo and tests hand in their own.
+    warnings
+        What the folder check found that does not stop the work.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        job: Job,
+        store: Store,
+        clock: Clock = utc_now,
+        warnings: Sequence[Problem] = (),
+    ) -> None:
+        self.folder = folder
+        self.job = job
+        self.warnings = tuple(warnings)
+        self._store = store
+        self._clock = clock
+        self._held = LogArrays(job, store.frame())
+        self._held_seq = store.last_seq()
+        self._reading = threading.Lock()
+        self._fold = lru_cache(maxsize=FOLDS_HELD)(self._fold_now)
+
+    @classmethod
+    def open(
+        cls, folder: Path | str, database: str | None = None, *, clock: Clock = utc_now
+    ) -> Project:
+        """Open a project folder and its log.
+
+        Parameters
+        ----------
+        folder
+            A project folder.
+        database
+            PostgreSQL URL of the log; by default it is ``log.sqlite`` in the folder.
+        clock
+            What time it is.
+
+        Raises
+        ------
+        InputError
+            With every problem of the folder, when one of them stops the work.
+        StoreError
+            When the log cannot be opened.
+        """
+        folder = Path(folder)
+        job, problems = read_folder(folder)
+        if job is None:
+            raise InputError(errors_only(problems))
+        store = open_store(database or folder / LOG_FILE, clock)
+        return cls(folder, job, store, clock, problems)
+
+    def close(self) -> None:
+        """Close the log."""
+        self._store.close()
+
+    def __enter__(self) -> Project:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # The clock and the log
+
+    def now(self) -> dt.datetime:
+        """Return what a clock on site shows now (local, naive)."""
+        return wall_clock(self._clock(), self.job.timezone)
+
+    def log(self) -> LogArrays:
+        """Return the log as it is now, reading only what has been added since last time."""
+        with self._reading:
+            newest = self._store.last_seq()
+            if newest != self._held_seq:
+                self._held = self._held.extend(self._store.frame(after_seq=self._held_seq))
+                self._held_seq = newest
+            return self._held
+
+    def last_seq(self) -> int:
+        """Return the running number of the newest event, 0 for an empty log."""
+        return self._store.last_seq()
+
+    def last_recorded_at(self) -> dt.datetime:
+        """Return the moment the log last came to know something, or now when it is empty."""
+        events = self.log().events
+        return self._clock() if events.empty else events["recorded_at"].max().to_pydatetime()
+
+    def record(
+        self, events: Sequence[Event], *, source: str = "event", keep_recorded_at: bool = False
+    ) -> answers.RecordAnswer:
+        """Add events to the log: all of them, or none.
+
+        Parameters
+        ----------
+        events
+            What happened; an ``event_id`` the log already holds is left alone.
+        source
+            File or form the events came from, for messages.
+        keep_recorded_at
+            Keep the moments an older log carried; otherwise the clock gives them.
+
+        Raises
+        ------
+        RefusedEvents
+            With every problem, when the log does not accept one of them.
+        """
+        warnings: list[Problem] = []
+
+        def judged(new: Sequence[Event], held: pd.DataFrame) -> list[Problem]:
+            problems = judge(new, held, self.job, now_local=self.now(), source=source)
+            warnings.extend(p for p in problems if p.severity == "warning")
+            return problems
+
+        appended = self._store.append(events, judge=judged, keep_recorded_at=keep_recorded_at)
+        accepted = tuple(event.event_id for event in appended.accepted)
+        return answers.RecordAnswer(accepted, appended.repeated, tuple(warnings))
+
+    def record_csv(self, path: Path | str) -> answers.RecordAnswer:
+        """Add the events of a CSV file to the log: all of them, or none."""
+        path = Path(path)
+        events = read_events(path)
+        carried = any(event.recorded_at is not None for event in events)
+        return self.record(events, source=path.name, keep_recorded_at=carried)
+
+    # Where the line stands
+
+    def state(
+        self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None
+    ) -> State:
+        """Fold the log as of a local moment, as known on a local moment; None is now."""
+        return self._fold(self.log(), as_of or self.now().replace(second=0), known_on)
+
+    def _fold_now(
+        self, log: LogArrays, as_of: dt.datetime, known_on: dt.datetime | None
+    ) -> State:
+        known = known_on and known_on.replace(tzinfo=self.job.timezone)
+        return fold(log, self.job, as_of=as_of, known_on=known)
+
+    def status(
+        self,
+        as_of: dt.datetime | None = None,
+        known_on: dt.datetime | None = None,
+        activity: str | None = None,
+    ) -> answers.StatusAnswer:
+        """Say where every trade stands and what is placed against plan.
+
+        Raises
+        ------
+        InputError
+            For an activity the job does not have.
+        """
+        if activity is not None:
+            self.activity(activity)
+        state = self.state(as_of, known_on)
+        return answers.status_answer(
+            state, as_of or self.now(), known_on or self.now(), activity
+        )
+
+    def activity(self, key: str) -> Activity:
+        """Return an activity by its key.
+
+        Raises
+        ------
+        InputError
+            When the job has none of that key.
+        """
+        found = self.job.activity_by_key.get(key)
+        if found is None:
+            known = ", ".join(self.job.activity_by_key)
+            raise InputError(
+                [Problem("request", f"{key!r} is no activity of this job.", f"Use one of {known}.",
+                         field="activity")]
+            )  # fmt: skip
+        return found
+
+    def history(self, unit: str) -> tuple[answers.HistoryEntry, ...]:
+        """Return everything recorded of a unit, latest first."""
+        return answers.history_of(unit, self._store.events(unit=unit), self.job.timezone)
+
+    def at_hand(self, activity: str) -> pd.DataFrame:
+        """Say for each unit or span of an activity whether work can go on (``ready``)."""
+        return ready.readiness(self.state(), self.job, self.activity(activity))
+
+    # What the map and its day slider draw
+
+    def changes(self) -> Changes:
+        """Return every change of every span's status, for the day slider."""
+        return changes(self.log(), self.job)
+
+    def placed_by_day(self) -> placed.ByDay:
+        """Return what was placed and completed by the end of each day, by activity."""
+        return placed.by_day(self.log(), self.job, until=self.now().date())
+
+    def footprints(self) -> Document:
+        """Return the span footprints in WGS 84, as the browser fetches them."""
+        return footprints_document(self.job)
+
+    def context(self) -> Document | None:
+        """Return the background layers in WGS 84, if the folder has any."""
+        return context_document(self.folder)
+
+    # When it will finish
+
+    def forecast(
+        self,
+        as_of: dt.datetime | None = None,
+        known_on: dt.datetime | None = None,
+        paths: int = 10_000,
+        seed: int = 1,
+        recent: int = 8,
+    ) -> Forecast:
+        """Project the finish from the recent cycle, with its band."""
+        moment = as_of or self.now()
+        state = self.state(as_of, known_on)
+        return project_finish(
+            self.job, state, as_of=moment.date(), paths=paths, seed=seed, recent=recent
+        )
+
+    # What leaves the project
+
+    def export(self, target: Path, *, replace: bool = False) -> None:
+        """Write footprints with their statuses (.gpkg, .geojson) or the log (.csv).
+
+        Raises
+        ------
+        InputError
+            For another ending, or a file that is there when ``replace`` is false.
+        """
+        export_file(target, self.state(), self._store.events(), replace=replace)
