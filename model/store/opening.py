@@ -1,0 +1,42 @@
+"""Opening a log by its address."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from model.clock import Clock, utc_now
+from model.store.contract import Store
+from model.store.memory import MemoryStore
+from model.store.postgres import PostgresStore
+from model.store.sqlite import SqliteStore
+
+IN_MEMORY = ":memory:"
+
+
+def open_store(target: str | Path, clock: Clock = utc_now) -> Store:
+    """Open a log, making it if there is none.
+
+    Parameters
+    ----------
+    target
+        A file, a ``postgresql://`` address, or ``":memory:"``.
+    clock
+        Gives the moment an event is recorded.
+
+    Raises
+    ------
+    StoreError
+        When the log cannot be opened; the message says what to do.
+
+    Examples
+    --------
+    >>> with open_store(":memory:") as log:
+    ...     log.last_seq()
+    0
+    """
+    text = str(target)
+    if text == IN_MEMORY:
+        return MemoryStore(clock)
+    if text.startswith(("postgresql://", "postgres://")):
+        return PostgresStore(text, clock)
+    return SqliteStore(Path(target), clock)

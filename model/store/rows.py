@@ -1,0 +1,109 @@
+"""Events as rows of plain text and back: what is typed is kept exactly as typed.
+
+Every store keeps the same row, readable with any database tool: times as ISO 8601 text
+(``at`` local, ``recorded_at`` UTC ending in ``Z``), quantities as the digits typed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import Any, TypeAlias, cast
+
+import numpy as np
+import pandas as pd
+
+from model.events import EVENT_COLUMNS, Event, Kind
+
+Row: TypeAlias = tuple[Any, ...]
+"""Values in the order of ``EVENT_COLUMNS``: ``seq`` is a whole number, the rest is text."""
+
+UTC_TEXT = "%Y-%m-%dT%H:%M:%S.%fZ"
+SEQ = EVENT_COLUMNS.index("seq")
+EVENT_ID = EVENT_COLUMNS.index("event_id")
+_TYPES = {
+    "seq": "int64",
+    "recorded_at": "datetime64[us, UTC]",
+    "at": "datetime64[us]",
+    "quantity": "float64",
+}
+
+
+def utc_text(moment: dt.datetime) -> str:
+    """Write an aware moment as UTC text that sorts by time.
+
+    Examples
+    --------
+    >>> utc_text(dt.datetime(2026, 3, 2, 15, 4, tzinfo=dt.UTC))
+    '2026-03-02T15:04:00.000000Z'
+    """
+    return moment.astimezone(dt.UTC).strftime(UTC_TEXT)
+
+
+def utc_moment(text: str) -> dt.datetime:
+    """Read UTC text back as an aware moment."""
+    return dt.datetime.strptime(text, UTC_TEXT).replace(tzinfo=dt.UTC)
+
+
+def to_row(event: Event, seq: int, recorded_at: str) -> Row:
+    """Write an event as a row."""
+    return (
+        event.event_id,
+        seq,
+        recorded_at,
+        event.at.isoformat(timespec="microseconds"),
+        event.by,
+        event.unit,
+        event.span,
+        event.activity,
+        event.kind,
+        "" if event.quantity is None else str(event.quantity),
+        event.measure_unit,
+        event.reason,
+        event.note,
+        event.voids,
+    )
+
+
+def to_event(row: Row) -> Event:
+    """Read a row back as an event."""
+    told = dict(zip(EVENT_COLUMNS, row, strict=True))
+    quantity = told["quantity"]
+    told |= {
+        "recorded_at": utc_moment(told["recorded_at"]),
+        "at": dt.datetime.fromisoformat(told["at"]),
+        "kind": cast(Kind, told["kind"]),
+        "quantity": Decimal(quantity) if quantity else None,
+    }
+    return Event(**told)
+
+
+def to_frame(rows: Sequence[Row]) -> pd.DataFrame:
+    """Lay rows out as an event frame.
+
+    Parameters
+    ----------
+    rows
+        Rising by ``seq``.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``EVENT_COLUMNS``; quantities as floats, NaN where blank.
+    """
+    columns = dict(zip(EVENT_COLUMNS, zip(*rows, strict=True), strict=True)) if rows else {}
+    return pd.DataFrame({name: _column(name, columns.get(name, ())) for name in EVENT_COLUMNS})
+
+
+def _column(name: str, values: Iterable[Any]) -> Any:
+    if name == "recorded_at":
+        moments = np.array([text[:-1] for text in values], dtype="datetime64[us]")
+        return pd.Series(moments).dt.tz_localize("UTC")
+    if name == "at":
+        return np.array(values, dtype="datetime64[us]")
+    if name == "quantity":
+        return np.array([float(text) if text else np.nan for text in values], dtype=np.float64)
+    if name == "seq":
+        return np.array(values, dtype=np.int64)
+    return pd.Series(np.array(values, dtype=object), dtype="str")
