@@ -104,8 +104,9 @@ def span_frame(
     Raises
     ------
     ValueError
-        When a bent is given twice or not at all, its structure isn't given, a unit doesn't run along rising stations,
-        or ``metres_per_crs_unit`` is not what the coordinate system says.
+        When a bent is given twice or not at all, its structure isn't given, a unit doesn't
+        run along rising stations, or ``metres_per_crs_unit`` is not what the coordinate
+        system says.
 
     Notes
     -----
@@ -460,11 +461,12 @@ def _bent_faults(
     bend = line.curvature_per_m(station_m)
     slack_m = 1e-6
     begin, end = (s / metres_per_unit for s in (line.start_station_m, line.end_station_m))
-    off = (station_m < line.start_station_m - slack_m) | (station_m > line.end_station_m + slack_m)
+    after_start = station_m >= line.start_station_m - slack_m
+    before_end = station_m <= line.end_station_m + slack_m
     return [
         (
             "station",
-            off,
+            ~(after_start & before_end),
             f"lies off alignment {line.key}, which runs from station {begin:g} to {end:g}.",
             "Correct the station, or lengthen the alignment.",
         ),
