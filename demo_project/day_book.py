@@ -69,8 +69,7 @@ class DayBook:
 
     def date(self, shift: int) -> dt.date:
         """Return the date of a working-day number."""
-        day: dt.date = self.job.calendar.date_of(shift).item()
-        return day
+        return dt.date.fromisoformat(str(self.job.calendar.date_of(shift)))
 
     def new_id(self) -> str:
         """Return an identifier that follows from the seed."""
@@ -174,9 +173,7 @@ class DayBook:
         if piece.activity.key == "deck_pour":
             self._write_straightedge(piece)
 
-    def _write_start_and_stops(
-        self, piece: Piece, stretch: Stretch, last_end: dt.datetime
-    ) -> None:
+    def _write_start_and_stops(self, piece: Piece, stretch: Stretch, last_end: dt.datetime) -> None:
         """Write the start and, for each gap of shifts, a hold and when work went on."""
         begin = self._moment(piece, stretch.begin) + self._minutes(0, 20)
         first_gap = math.ceil(stretch.begin - 1e-9) - 1
@@ -207,9 +204,7 @@ class DayBook:
             again_end = last_end
         self.say(piece, again, "resume", shift_end=again_end, span=span)
 
-    def _daily(
-        self, piece: Piece, stretch: Stretch
-    ) -> list[tuple[dt.datetime, Decimal, str]]:
+    def _daily(self, piece: Piece, stretch: Stretch) -> list[tuple[dt.datetime, Decimal, str]]:
         """Share a stretch's quantity over its shifts, said at the end of each."""
         if not stretch.planned:
             return []

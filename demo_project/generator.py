@@ -8,6 +8,7 @@ the seed.
 from __future__ import annotations
 
 import datetime as dt
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,7 +126,7 @@ def draw_works(job: Job, rng: np.random.Generator) -> dict[tuple[str, str], Work
 
 def _pace(heading: str, activity: str, number: int) -> float:
     """Return a crew's time over the plan's for the n-th unit of its heading."""
-    learned = FIRST_UNIT_PACE.get(heading, 1.0) * number**LEARNING_EXPONENT
+    learned = FIRST_UNIT_PACE.get(heading, 1.0) * math.pow(number, LEARNING_EXPONENT)
     return max(learned, BEST_PACE) * LAGGING.get((heading, activity), 1.0)
 
 
@@ -149,13 +150,11 @@ def forced_stops(calendar: WorkCalendar) -> list[ForcedStop]:
     """Return the stops the demo is known for: the form shortage, and one still open."""
 
     def shift(month: int, day: int) -> int:
-        return int(calendar.index_of(dt.date(2026, month, day)))
+        return int(calendar.index_of(f"2026-{month:02d}-{day:02d}"))
 
     shortage = Stop(0, 13, words.FORM_SHORTAGE)
-    beams = Stop(0, 9, words.SHORT_FALSEWORK_BEAMS)
+    stems = Stop(0, 9, words.STEMS_NOT_RELEASED)
     return [
         ForcedStop("W_from_west", "deck_forms", shift(7, 13), shortage),
-        ForcedStop("W_from_east", "falsework", shift(11, 18), beams),
+        ForcedStop("E_from_east", "bottom_slab_stems", shift(11, 20), stems),
     ]
-
-

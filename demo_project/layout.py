@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 from demo_project import FOLDER
+from model.alignment import ElementKind, Turn
 
 FIRST_STATION_FT = 1000.0
 SPANS_OF_UNITS = (3, 4, 3, 2, 3, 3, 4, 2, 3) * 3
@@ -35,7 +36,7 @@ USUAL_SPANS_FT = (108.0, 110.0, 106.0, 108.0, 104.0, 112.0)
 HEADINGS = {"E": ("E_from_west", "E_from_east"), "W": ("W_from_west", "W_from_east")}
 UNITS_FROM_WEST = 14
 
-ALIGNMENT = (
+ALIGNMENT: tuple[tuple[ElementKind, float, float | None, float | None, Turn], ...] = (
     ("tangent", 1500.0, None, None, ""),
     ("spiral", 300.0, None, 3200.0, "right"),
     ("curve", 1900.0, 3200.0, 3200.0, "right"),
@@ -167,7 +168,9 @@ def units_table() -> pd.DataFrame:
 def building_order() -> dict[str, list[str]]:
     """Return the units of each heading in the order they are built."""
     table = units_table()
-    order = {key: list(group) for key, group in table.groupby("heading", sort=False)["unit"]}
+    order: dict[str, list[str]] = {}
+    for unit, heading in zip(table["unit"], table["heading"], strict=True):
+        order.setdefault(str(heading), []).append(str(unit))
     return {key: units[::-1] if key.endswith("east") else units for key, units in order.items()}
 
 

@@ -134,7 +134,7 @@ def _march_heading(
 ) -> list[Piece]:
     """March one heading; ``forced`` loses the stops that were used."""
     start = HEADING_STARTS.get(heading.key, site.calendar.start)
-    first = int(site.calendar.index_of(start))
+    first = int(site.calendar.index_of(np.datetime64(start)))
     crew_free = {activity.key: first for activity in site.activities}
     set_free = [first] * (heading.falsework_sets or len(heading.units))
     pieces: list[Piece] = []
@@ -178,7 +178,7 @@ def _worked(
             stopped[len(shifts) - 1] = stop.reason
             shift += stop.shifts
         shifts.append(_next_dry(site, activity, shift))
-    month = site.calendar.date_of(shifts[-1]).item().month
+    month = 1 + int(site.calendar.date_of(shifts[-1]).astype("datetime64[M]").astype(int)) % 12
     night = work.by_night and month in NIGHT_POUR_MONTHS
     return Piece(heading, unit, activity, tuple(shifts), stopped, night)
 

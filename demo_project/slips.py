@@ -19,7 +19,7 @@ from demo_project.day_book import DayBook
 from model.events import Event
 
 WRONG_DIGITS_CHANCE, SENT_TWICE_CHANCE = 0.012, 0.006
-EARLY_FINISH_CHANCE, REOPEN_CHANCE = 0.05, 0.06
+EARLY_FINISH_CHANCE, REOPEN_CHANCE = 0.06, 0.08
 LATE_TICKETS_CHANCE = 0.06
 
 
@@ -116,7 +116,7 @@ def _early_finishes(
     """Yield finishes of falsework pressed a day too early, and their voids."""
     for cell in _cells(events).values():
         finish = cell[-1]
-        if finish.activity != "falsework" or rng.random() >= EARLY_FINISH_CHANCE * 3:
+        if finish.activity != "falsework" or rng.random() >= EARLY_FINISH_CHANCE:
             continue
         day_before = [e for e in cell if e.kind == "place" and e.at.date() < finish.at.date()]
         if not day_before or any(e.kind == "hold" for e in cell):

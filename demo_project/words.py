@@ -45,7 +45,7 @@ HOLD_REASONS: dict[str, tuple[str, ...]] = {
 }
 
 FORM_SHORTAGE = "Deck forms short: panels still under decks that cure"
-SHORT_FALSEWORK_BEAMS = "Falsework beams to be re-certified by the engineer"
+STEMS_NOT_RELEASED = "Stem steel at the hinge not released, waiting for answer"
 RAIN = "Rain"
 RAIN_NOTE = "Rain, crew sent home"
 
@@ -59,7 +59,7 @@ CURE_CHECKS = ("Blankets wet, edges held down", "Dry strip along the barrier, we
 STRAIGHTEDGE = ("Within limits", "Two high spots to grind", "Within limits, one low spot marked")
 WRONG_DIGITS = "Digits swapped"
 SENT_TWICE = "Sent twice"
-FINISHED_EARLY = "Not finished yet, pressed on the wrong unit"
+FINISHED_EARLY = "Not finished yet, pressed too early"
 LATE_TICKETS = "Load tickets handed in late"
 
 
