@@ -403,7 +403,7 @@ class _Walk:
 
     def _set_free(self, unit: int, turnaround_days: int) -> Days:
         """Return when the falsework set of a unit stands free again."""
-        finish = np.asarray(self.finish[unit, _last_in_set(self.steps)])
+        finish = np.asarray(self.finish[unit, last_in_set(self.steps)])
         if not turnaround_days:
             return finish
         return self.counter.after_work(finish, float(turnaround_days), weather=False)
@@ -431,7 +431,7 @@ class _Queue:
         self.free = soonest if self.free is None else np.maximum(self.free, soonest)
 
 
-def _last_in_set(steps: Sequence[Step]) -> int:
+def last_in_set(steps: Sequence[Step]) -> int:
     """Return the activity whose end frees the falsework: the last curing, or the last of all."""
     curing = [place for place, step in enumerate(steps) if step.calendar_days]
     return curing[-1] if curing else len(steps) - 1

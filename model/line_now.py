@@ -1,0 +1,299 @@
+"""The job and its log as a line that stands somewhere now and can be marched on from there."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.activities import Activity
+from model.cycle import clear_days, completions
+from model.fold import State
+from model.job import Job
+from model.line import (
+    DAYS_BACK,
+    WEATHER_BLOCK_DAYS,
+    DayCounter,
+    Days,
+    March,
+    Progress,
+    Run,
+    Step,
+    march,
+)
+from model.pace import Pace, paces_of
+from model.workdays import WorkCalendar
+
+HOLD_DAYS = 3.0
+"""Mean working days a hold still lasts (our choice, no source)."""
+
+SPARE_DAYS = 90
+LONGEST_DAYS = 10_000
+"""A march that goes on for longer is cut off there (27 years)."""
+
+WORK_STREAM, WEATHER_STREAM, HOLD_STREAM = range(3)
+
+
+@dataclass(frozen=True)
+class LineNow:
+    """Where the line stands at the end of a day, and how fast it goes.
+
+    Parameters
+    ----------
+    as_of
+        That day; work goes on from the next.
+    calendar
+        Which days are worked, and what share of them weather takes.
+    steps, runs
+        Activities in working order, and headings.
+    finished, started
+        Shape (units, activities), days from now (0 or less); NaN where not.
+    on_hold
+        The same shape.
+    left_share
+        The same shape: share of the work not done yet of what is under way, where the log
+        says how much is placed; else NaN.
+    spent_days
+        The same shape: clear working days spent so far on what is under way.
+    paces
+        One sequence per heading, one pace per activity.
+    """
+
+    as_of: np.datetime64
+    calendar: WorkCalendar
+    steps: tuple[Step, ...]
+    runs: tuple[Run, ...]
+    finished: NDArray[np.float64]
+    started: NDArray[np.float64]
+    on_hold: NDArray[np.bool_]
+    left_share: NDArray[np.float64]
+    spent_days: NDArray[np.float64]
+    paces: tuple[tuple[Pace, ...], ...]
+
+    @property
+    def to_do(self) -> NDArray[np.bool_]:
+        """Which units and activities are not finished."""
+        return np.isnan(self.finished)
+
+    def march(
+        self, paths: int, seed: int, *, keep_starts: bool = False
+    ) -> tuple[March, DayCounter]:
+        """March on from now.
+
+        Parameters
+        ----------
+        paths, seed
+            How many marches, and the seed that gives the same ones again.
+        keep_starts
+            Whether to keep starts as well as finishes.
+
+        Returns
+        -------
+        March, DayCounter
+            And the days it was counted with.
+        """
+        work = self._work(paths, seed)
+        progress = Progress(self.finished, self.started, self._holds(paths, seed))
+        horizon = self._guess_days(work)
+        while True:
+            counter = self._counter(horizon, paths, seed)
+            marched = march(self.steps, self.runs, progress, work, counter, keep_starts=keep_starts)
+            longest = float(np.nanmax(marched.finish, initial=0.0))
+            if longest < horizon - 1 or horizon >= LONGEST_DAYS:
+                return marched, counter
+            horizon = min(2 * horizon, LONGEST_DAYS)
+
+    def _work(self, paths: int, seed: int) -> Days:
+        """Draw the days of work left for every unit, activity and path."""
+        work = np.zeros((*self.finished.shape, paths), dtype=np.float32)
+        for place, run in enumerate(self.runs):
+            units = np.array(run.units)
+            for activity in range(len(self.steps)):
+                to_do = units[self.to_do[units, activity]]
+                rng = np.random.default_rng([seed, WORK_STREAM, place, activity])
+                work[to_do, activity] = self.paces[place][activity].draw(rng, to_do.size, paths)
+                if not self.steps[activity].calendar_days:
+                    for unit in to_do[~np.isnan(self.started[to_do, activity])]:
+                        self._leave_what_is_left(work[unit, activity], unit, activity, rng)
+        return work
+
+    def _leave_what_is_left(
+        self, work: Days, unit: int, activity: int, rng: np.random.Generator
+    ) -> None:
+        """Turn the days of a whole unit into the days left of one under way, in place."""
+        share = self.left_share[unit, activity]
+        if not np.isnan(share):
+            work *= work.dtype.type(share)
+        elif self.on_hold[unit, activity]:
+            work *= rng.random(work.size, dtype=np.float32)
+        else:
+            spent = work.dtype.type(self.spent_days[unit, activity])
+            longer = work[work > spent]
+            over = work <= spent
+            # Given that it is not done yet, it takes as long as units that took longer; one
+            # that took longer than any known may end any time within another half of it.
+            instead = (
+                rng.choice(longer, int(over.sum()))
+                if longer.size
+                else spent * (1 + rng.random(int(over.sum()), dtype=np.float32) / 2)
+            )
+            work[over] = instead
+            work -= spent
+
+    def _holds(self, paths: int, seed: int) -> dict[tuple[int, int], Days]:
+        """Draw when holds are lifted."""
+        rng = np.random.default_rng([seed, HOLD_STREAM])
+        dry = self._counter(LONGEST_DAYS // 10, 0, seed)
+        start = np.zeros(paths, dtype=np.float32)
+        return {
+            (int(unit), int(activity)): dry.after_work(
+                start, rng.exponential(HOLD_DAYS, paths).astype(np.float32), weather=False
+            )
+            for unit, activity in np.argwhere(self.on_hold & self.to_do)
+        }
+
+    def _guess_days(self, work: Days) -> int:
+        """Guess for how many calendar days the longest march goes on."""
+        slowest = max(
+            float(work[list(run.units)].mean(axis=2).sum(axis=0).max()) for run in self.runs
+        )
+        once_through = sum(pace.mean_days for pace in self.paces[0])
+        share = np.count_nonzero(self._worked(0, 730)) / 730
+        return int(1.25 * (slowest + once_through) / max(share, 0.05)) + SPARE_DAYS
+
+    def _worked(self, first: int, last: int) -> NDArray[np.bool_]:
+        """Return which days from now are worked."""
+        days = self.as_of + 1 + np.arange(first, last)
+        return np.asarray(self.calendar.is_workday(days))
+
+    def _counter(self, days: int, paths: int, seed: int) -> DayCounter:
+        """Return the days that count, with each path's weather."""
+        worked = self._worked(-DAYS_BACK, days)
+        if not paths or not any(self.calendar.lost_days_per_month or ()):
+            return DayCounter(worked)
+        dates = self.as_of + 1 + np.arange(days)
+        share = self.calendar.daily_loss_probability(self.calendar.index_of(dates))
+        limit = np.where(worked[DAYS_BACK:], np.round(share * 65_536), 0)
+        lost = np.zeros((days, paths), dtype=bool)
+        for block in range(0, days, WEATHER_BLOCK_DAYS):
+            # A block of days has its own stream: a longer horizon leaves earlier days alone.
+            rng = np.random.default_rng([seed, WEATHER_STREAM, block])
+            chance = rng.integers(0, 65_536, (WEATHER_BLOCK_DAYS, paths), dtype=np.uint16)
+            here = limit[block : block + WEATHER_BLOCK_DAYS, None]
+            np.less(chance[: len(here)], here, out=lost[block : block + len(here)])
+        return DayCounter(worked, lost)
+
+
+def line_now(
+    job: Job, state: State, as_of: dt.date, *, recent: int, recent_weeks: float | None = None
+) -> LineNow:
+    """Return the line of a job as it stands at the end of a day.
+
+    Parameters
+    ----------
+    job, state
+        The plan, and the log folded as of that day.
+    as_of
+        The day.
+    recent, recent_weeks
+        How far back crew's days are drawn from; see ``model.cycle.recent_completions``.
+    """
+    finished = completions(state, job)
+    paces = paces_of(finished, job, units=recent, weeks=recent_weeks)
+    today = np.datetime64(as_of, "D")
+    table = state.units.set_index(["unit", "activity"])
+    cells = pd.MultiIndex.from_product(
+        [job.units["unit"], [activity.key for activity in job.activities]]
+    )
+    table = table.reindex(cells)
+    shape = (len(job.units), len(job.activities))
+    complete = (table["status"] == "complete").to_numpy().reshape(shape)
+    begun = table["status"].isin(["under_way", "on_hold"]).to_numpy().reshape(shape)
+    finish = _days_from(today, table["finished"]).reshape(shape)
+    start = _days_from(today, table["started"]).reshape(shape)
+    return LineNow(
+        as_of=today,
+        calendar=job.calendar,
+        steps=steps_of(job.activities),
+        runs=runs_of(job),
+        finished=np.where(complete, np.nan_to_num(finish, nan=0.0), np.nan),
+        started=np.where(begun, np.nan_to_num(start, nan=0.0), np.where(complete, start, np.nan)),
+        on_hold=(table["status"] == "on_hold").to_numpy().reshape(shape),
+        left_share=_left_share(table, job, shape),
+        spent_days=_spent_days(start, begun, finished, job, today),
+        paces=tuple(
+            tuple(paces[(heading.key, activity.key)] for activity in job.activities)
+            for heading in job.headings
+        ),
+    )
+
+
+def steps_of(activities: Sequence[Activity]) -> tuple[Step, ...]:
+    """Return activities as the march sees them."""
+    places = {activity.key: place for place, activity in enumerate(activities)}
+    return tuple(
+        Step(
+            tuple(places[key] for key in activity.after),
+            activity.lag_days,
+            activity.calendar_days,
+            activity.weather,
+        )
+        for activity in activities
+    )
+
+
+def runs_of(job: Job) -> tuple[Run, ...]:
+    """Return headings as the march sees them."""
+    rows: Mapping[str, int] = {unit: row for row, unit in enumerate(job.units["unit"])}
+    return tuple(
+        Run(
+            tuple(rows[unit] for unit in heading.units),
+            heading.falsework_sets,
+            heading.turnaround_days,
+        )
+        for heading in job.headings
+    )
+
+
+def _days_from(today: np.datetime64, dates: pd.Series[pd.Timestamp]) -> NDArray[np.float64]:
+    """Return days from the end of today to the end of dates; NaN where there is none."""
+    days = dates.to_numpy().astype("datetime64[D]")
+    return np.where(np.isnat(days), np.nan, (days - today).astype(np.float64))
+
+
+def _left_share(table: pd.DataFrame, job: Job, shape: tuple[int, int]) -> NDArray[np.float64]:
+    """Return what share of the work under way is left, where the log says how much is placed."""
+    percent = table["percent"].to_numpy(float).reshape(shape)
+    under_way = table["status"].isin(["under_way", "on_hold"]).to_numpy().reshape(shape)
+    return np.where(under_way & (percent > 0), 1.0 - percent / 100.0, np.nan)
+
+
+def _spent_days(
+    start: NDArray[np.float64],
+    begun: NDArray[np.bool_],
+    finished: pd.DataFrame,
+    job: Job,
+    today: np.datetime64,
+) -> NDArray[np.float64]:
+    """Return clear working days spent on work under way since its crew was free for it."""
+    last = {
+        key: group["finished"].max() for key, group in finished.groupby(["heading", "activity"])
+    }
+    spent = np.zeros(start.shape)
+    end = float(job.calendar.index_of(today + 1))
+    rows = job.units["unit"].tolist()
+    for unit, activity in np.argwhere(begun):
+        trade = job.activities[activity]
+        day = today + np.timedelta64(int(np.nan_to_num(start[unit, activity])), "D")
+        begin = float(job.calendar.index_of(day))
+        before = last.get((job.heading_of_unit[rows[unit]], trade.key))
+        if before is not None:
+            begin = max(begin, float(job.calendar.index_of(np.datetime64(before, "D") + 1)))
+        lost = trade.weather and not trade.calendar_days
+        days = clear_days(np.array([begin]), np.array([end]), job.calendar)[0]
+        spent[unit, activity] = max(days if lost else end - begin, 0.0)
+    return spent

@@ -1,0 +1,267 @@
+"""Many marches down the line: dates for every unit, with their confidence and what drives them.
+
+The days each crew takes are drawn from its recent units. A history of eight units is itself
+uncertain, and over a long line that uncertainty outweighs the luck of single units, so every
+path first draws its own idea of the crew's pace and then its units from that. Where there is
+little history, the activity's other headings and the planned cycle stand in, and it says so.
+
+Planning figures only: dates say nothing about strength, stripping or release of falsework,
+which the engineer of record decides.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model.cycle import RECENT_UNITS, recent_cycles
+from model.drivers import drivers
+from model.fold import State
+from model.job import Job
+from model.line import SMALL, Days
+from model.line_now import LineNow, line_now
+
+PATHS = 10_000
+SEED = 1
+CONFIDENCES = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
+LITTLE_HISTORY = 3
+"""Fewer recent cycles than this are called little, and said so."""
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Dates by which something is finished with 10, 50, 80 and 90 per cent confidence."""
+
+    p10: dt.date
+    p50: dt.date
+    p80: dt.date
+    p90: dt.date
+
+    def as_dict(self) -> dict[str, str]:
+        """Return ISO dates by name."""
+        return {name: getattr(self, name).isoformat() for name in self.__slots__}
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When units, headings and the whole line finish, how sure that is, and what drives it.
+
+    Parameters
+    ----------
+    as_of
+        The log was read to the end of this day.
+    known_on
+        Only what the log knew by then; None for all of it.
+    paths, seed
+        Marches simulated, and the seed that gives the same ones again.
+    finish, headings
+        Of the whole line, and by heading.
+    units
+        One row per unit and activity in the job's order: ``unit``, ``heading``, ``activity``,
+        ``p10``, ``p50``, ``p80``, ``p90`` and ``finished`` (datetime64; NaT where it does not
+        apply).
+    cycle
+        As ``model.cycle.recent_cycles``.
+    drivers
+        ``constraint`` (``crew``, ``predecessor``, ``set``, ``cure``, ``weather``, ``hold``),
+        ``activity``, ``heading``, ``share``: of the days left on the chain of work that ends
+        last, how many each constraint accounts for; the largest first, together 1.
+    finish_days
+        Date of the last finish on every path (datetime64), sorted.
+    notes
+        What a reader should know, for example where there was too little history.
+    """
+
+    as_of: dt.date
+    known_on: dt.datetime | None
+    paths: int
+    seed: int
+    finish: Band
+    headings: Mapping[str, Band]
+    units: pd.DataFrame
+    cycle: pd.DataFrame
+    drivers: pd.DataFrame
+    finish_days: NDArray[np.datetime64]
+    notes: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``viaduct forecast --json`` prints."""
+        return {
+            "as_of": self.as_of.isoformat(),
+            "known_on": self.known_on and self.known_on.isoformat(),
+            "paths": self.paths,
+            "seed": self.seed,
+            "finish": self.finish.as_dict(),
+            "headings": {key: band.as_dict() for key, band in self.headings.items()},
+            "units": _records(self.units),
+            "cycle": _records(self.cycle, keep_missing=True),
+            "drivers": _records(self.drivers),
+            "notes": list(self.notes),
+        }
+
+    def __str__(self) -> str:
+        lines = [
+            f"finish: {self.finish.p50:%a %d %b %Y} as likely as not, "
+            f"{self.finish.p80:%d %b %Y} with 80 per cent confidence "
+            f"({self.finish.p10:%d %b %Y} … {self.finish.p90:%d %b %Y})"
+        ]
+        lines += [
+            f"  {key}: {band.p50:%d %b %Y}, 80 per cent {band.p80:%d %b %Y}"
+            for key, band in self.headings.items()
+        ]
+        return "\n".join([*lines, *self.notes])
+
+
+def _records(frame: pd.DataFrame, *, keep_missing: bool = False) -> list[dict[str, Any]]:
+    """Turn rows into plain values; missing ones are None, or left out."""
+    rows = []
+    for row in frame.to_dict("records"):
+        plain = {
+            str(name): None
+            if pd.isna(value)
+            else value.date().isoformat()
+            if isinstance(value, pd.Timestamp)
+            else value
+            for name, value in row.items()
+        }
+        rows.append({k: v for k, v in plain.items() if keep_missing or v is not None})
+    return rows
+
+
+def project_finish(
+    job: Job,
+    state: State,
+    *,
+    as_of: dt.date,
+    paths: int = PATHS,
+    seed: int = SEED,
+    recent: int = RECENT_UNITS,
+    recent_weeks: float | None = None,
+    known_on: dt.datetime | None = None,
+) -> Forecast:
+    """Project every unit's dates from the recent cycle, on the working calendar.
+
+    Parameters
+    ----------
+    job
+        The job as planned.
+    state
+        The log folded as of the end of ``as_of``.
+    as_of
+        Work goes on from the next day.
+    paths, seed
+        Marches to simulate; the same seed gives the same forecast.
+    recent, recent_weeks
+        How many recent units of each heading and activity to draw from, or how many weeks.
+    known_on
+        Passed on to the forecast.
+
+    Returns
+    -------
+    Forecast
+
+    Notes
+    -----
+    Past days already hold what weather took, and future days lose some again. So that they
+    are not counted twice, a crew's past days are first reduced by the days that the calendar
+    expects to be lost in them.
+
+    Confidence dates are the smallest day by which that share of paths is finished.
+    """
+    now = line_now(job, state, as_of, recent=recent, recent_weeks=recent_weeks)
+    marched, counter = now.march(paths, seed)
+    days = _day_numbers(marched.finish)
+    last = days.reshape(-1, paths).max(axis=0)
+    headings = {
+        heading.key: _band(days[list(run.units)].reshape(-1, paths).max(axis=0), now.as_of)
+        for heading, run in zip(job.headings, now.runs, strict=True)
+    }
+    cycle = recent_cycles(state, job, units=recent, weeks=recent_weeks)
+    return Forecast(
+        as_of=as_of,
+        known_on=known_on,
+        paths=paths,
+        seed=seed,
+        finish=_band(last, now.as_of),
+        headings=headings,
+        units=_unit_dates(job, now, days),
+        cycle=cycle,
+        drivers=drivers(
+            marched,
+            counter,
+            [activity.key for activity in job.activities],
+            [heading.key for heading in job.headings],
+        ),
+        finish_days=_dates(np.sort(last), now.as_of),
+        notes=_notes(job, now, cycle),
+    )
+
+
+def _day_numbers(finish: Days) -> NDArray[np.int16]:
+    """Return the day each finish falls on, 0 for the day after ``as_of``."""
+    return np.asarray(np.ceil(finish - finish.dtype.type(SMALL)) - 1).astype(np.int16)
+
+
+def _dates(days: NDArray[np.integer[Any]], as_of: np.datetime64) -> NDArray[np.datetime64]:
+    """Return dates of day numbers."""
+    return np.asarray(as_of + 1 + days.astype(np.int64))
+
+
+def _quantiles(days: NDArray[np.int16]) -> NDArray[np.int16]:
+    """Return the smallest day by which each confidence is reached, along the last axis."""
+    paths = days.shape[-1]
+    # A hair less, so that a share that is whole in decimals is not pushed over by its binary.
+    ranks = [int(np.ceil(share * paths - 1e-9)) - 1 for share in CONFIDENCES.values()]
+    return np.asarray(np.partition(days, ranks, axis=-1)[..., ranks])
+
+
+def _band(days: NDArray[np.int16], as_of: np.datetime64) -> Band:
+    """Return the confidence dates of one finish."""
+    return Band(*_dates(_quantiles(days), as_of).tolist())
+
+
+def _unit_dates(job: Job, now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame:
+    """Return dates per unit and activity: four to come, or the one that was."""
+    keys = [activity.key for activity in job.activities]
+    units = job.units["unit"].to_numpy(str)
+    to_do = now.to_do.reshape(-1)
+    dates = np.full((to_do.size, len(CONFIDENCES)), np.datetime64("NaT", "D"))
+    dates[to_do] = _dates(_quantiles(days.reshape(to_do.size, -1)[to_do]), now.as_of)
+    was = _dates(np.nan_to_num(now.finished).astype(np.int64) - 1, now.as_of).reshape(-1)
+    columns = {
+        "unit": units.repeat(len(keys)),
+        "heading": pd.Series(units).map(job.heading_of_unit).to_numpy().repeat(len(keys)),
+        "activity": np.tile(keys, units.size),
+    }
+    columns |= {
+        name: dates[:, place].astype("datetime64[us]") for place, name in enumerate(CONFIDENCES)
+    }
+    was = np.where(to_do, np.datetime64("NaT", "D"), was)
+    return pd.DataFrame({**columns, "finished": was.astype("datetime64[us]")})
+
+
+def _notes(job: Job, now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
+    """Say where there was too little history to draw from."""
+    names = {
+        activity.key: activity.name for activity in job.activities if not activity.calendar_days
+    }
+    left = {
+        (heading.key, activity.key)
+        for heading, run in zip(job.headings, now.runs, strict=True)
+        for place, activity in enumerate(job.activities)
+        if now.to_do[list(run.units), place].any()
+    }
+    little = cycle[cycle["samples"] < LITTLE_HISTORY]
+    return tuple(
+        f"{names[row.activity]} on {row.heading}: {row.samples} recent cycles are too few to go "
+        f"by; the planned cycle of {row.planned_cycle:g} working days and other headings count "
+        "as well."
+        for row in little.itertuples()
+        if row.activity in names and (row.heading, row.activity) in left
+    )
