@@ -113,6 +113,18 @@ def span_frame(
     Rows of a unit are the pieces between its interior bents. A hinge that lies at a unit's
     end inside a span leaves a short cantilever (see ``CANTILEVER_SHARE``), which belongs to
     the span beside it. All spans of an alignment are computed at once.
+
+    Examples
+    --------
+    >>> from model.alignment import Element
+    >>> line = Alignment("main", 0.0, 0.0, 0.0, 90.0, (Element("tangent", 100.0),))
+    >>> bents = pd.DataFrame({"structure": "E", "bent": ["1", "2", "3"], "kind": "bent",
+    ...     "station_m": [0.0, 40.0, 85.0], "skew_deg": 0.0, "left_m": 6.0, "right_m": -6.0})
+    >>> units = pd.DataFrame({"unit": ["E1"], "structure": "E", "from_bent": "1",
+    ...     "to_bent": "3", "heading": "east"})
+    >>> spans = span_frame({"main": line}, {"E": "main"}, bents, units, "EPSG:26910", 1.0)
+    >>> spans["area_m2"].round(6).tolist()
+    [480.0, 540.0]
     """
     _check_unit_of(crs, metres_per_crs_unit)
     bents = bents.sort_values(["structure", "station_m"], kind="stable", ignore_index=True)

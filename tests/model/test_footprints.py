@@ -105,6 +105,8 @@ def test_spans_keep_the_order_of_units_and_rows_of_bents_may_come_in_any_order()
         ((0, 8, 48, 56), "hbbh", [("1", "4")]),
         ((0, 8, 48), "bbb", [("1", "2"), ("2", "3")]),
         ((0, 20, 60), "hbb", [("1", "2"), ("2", "3")]),
+        # A hinge cuts units, not spans: one inside a unit is passed over.
+        ((0, 40, 60, 80), "bbhb", [("1", "2"), ("2", "4")]),
     ],
 )
 def test_a_short_cantilever_to_a_hinge_belongs_to_the_span_beside_it(stations, kinds, expected):
