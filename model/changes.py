@@ -7,6 +7,7 @@ an activity on a day is that of its last change on or before it.
 from __future__ import annotations
 
 import datetime as dt
+from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -15,10 +16,13 @@ from numpy.typing import NDArray
 from model.job import Job
 from model.log_arrays import NOT_STARTED, LogArrays
 
+Changes: TypeAlias = pd.DataFrame
+"""Columns ``day``, ``at``, ``span``, ``activity``, ``status``; see ``changes``."""
+
 
 def changes(
     events: pd.DataFrame | LogArrays, job: Job, *, known_on: dt.datetime | None = None
-) -> pd.DataFrame:
+) -> Changes:
     """Return every change of a span's status.
 
     Parameters
@@ -32,7 +36,7 @@ def changes(
 
     Returns
     -------
-    DataFrame
+    Changes
         Rising by ``at``: ``day`` (local date), ``at``, ``span`` (row in ``job.spans``),
         ``activity`` (position in ``job.activities``), ``status`` (position in ``STATUSES``).
         The last change on or before a day gives the same status as a fold as of its end.

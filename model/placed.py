@@ -45,7 +45,7 @@ def totals(state: State) -> pd.DataFrame:
 
 
 @dataclass(frozen=True)
-class PlacedByDay:
+class ByDay:
     """Placed and finished up to the end of each day; D days, A activities.
 
     Parameters
@@ -67,9 +67,9 @@ def by_day(
     events: pd.DataFrame | LogArrays,
     job: Job,
     *,
-    last_day: dt.date | None = None,
+    until: dt.date | None = None,
     known_on: dt.datetime | None = None,
-) -> PlacedByDay:
+) -> ByDay:
     """Return what was placed and finished up to the end of each day, for the day slider.
 
     Parameters
@@ -78,20 +78,20 @@ def by_day(
         Event frame as a store returns it, or the ``LogArrays`` of the job.
     job
         The job as planned.
-    last_day
+    until
         Last day wanted; None is the day of the last event.
     known_on
         Only what the log had been told by then (aware, inclusive); None is everything.
 
     Returns
     -------
-    PlacedByDay
+    ByDay
         Each day agrees with the totals of a fold as of its end.
     """
     log = events if isinstance(events, LogArrays) else LogArrays(job, events)
     rows = log.known_on(known_on).rows
     n_activities = log.shape[2]
-    days = _days(rows.at_us, job, last_day)
+    days = _days(rows.at_us, job, until)
     placing = rows.kind == PLACE
     placed = _per_day(
         rows.at_us[placing], rows.cell[placing] % n_activities, rows.quantity_si[placing],
@@ -99,16 +99,16 @@ def by_day(
     )  # fmt: skip
     at_us, activity, step = _completions_of_units(log, known_on)
     complete = _per_day(at_us, activity, step, days, n_activities)
-    return PlacedByDay(days, placed.cumsum(axis=0), complete.cumsum(axis=0).astype(np.int64))
+    return ByDay(days, placed.cumsum(axis=0), complete.cumsum(axis=0).astype(np.int64))
 
 
-def _days(at_us: NDArray[np.int64], job: Job, last_day: dt.date | None) -> NDArray[np.datetime64]:
+def _days(at_us: NDArray[np.int64], job: Job, until: dt.date | None) -> NDArray[np.datetime64]:
     start = int(np.datetime64(job.calendar.start, "D").astype(np.int64))
     first = min(start, int(at_us.min(initial=start * MICROS_PER_DAY)) // MICROS_PER_DAY)
-    if last_day is None:
+    if until is None:
         last = int(at_us.max(initial=start * MICROS_PER_DAY)) // MICROS_PER_DAY
     else:
-        last = int(np.datetime64(last_day, "D").astype(np.int64))
+        last = int(np.datetime64(until, "D").astype(np.int64))
     return np.arange(first, max(first, last) + 1).view("datetime64[D]")
 
 

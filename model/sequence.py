@@ -252,8 +252,8 @@ class _Replay:
         ]
         if not activity.lag_days or not ends:
             return
-        add = self.line.job.calendar.add
-        due: dt.date = add(np.datetime64(max(ends)), activity.lag_days).astype(object)
+        after = self.line.job.calendar.add(np.datetime64(max(ends)), activity.lag_days)
+        due = dt.date.fromisoformat(str(after))
         if told.at.date() < due:
             yield self.odd(told, "at", f"begins before {due:%Y-%m-%d}, {activity.lag_days} working "
                            "days after what comes before it", "See that this is meant; the "

@@ -128,9 +128,17 @@ class Store(ABC):
             self._held = _longer(self._held, self._read(_last_seq(self._held)))
             return self._held.copy(deep=False)
 
-    def events(self, after_seq: int = 0) -> list[Event]:
-        """Return the events after a ``seq``, rising, with quantities exactly as typed."""
-        return [to_event(row) for row in self._read(after_seq)]
+    def events(self, after_seq: int = 0, *, unit: str = "") -> list[Event]:
+        """Return events, rising, with quantities exactly as typed.
+
+        Parameters
+        ----------
+        after_seq
+            Only what came after it.
+        unit
+            Only this unit; blank for all.
+        """
+        return [to_event(row) for row in self._read(after_seq, unit)]
 
     def __enter__(self) -> Self:
         return self
@@ -152,8 +160,8 @@ class Store(ABC):
         """Let go of the log; closing twice does no harm."""
 
     @abstractmethod
-    def _read(self, after_seq: int) -> list[Row]:
-        """Return the rows after a ``seq``, rising."""
+    def _read(self, after_seq: int, unit: str = "") -> list[Row]:
+        """Return the rows after a ``seq``, rising; of one unit, unless it is blank."""
 
     @abstractmethod
     def _writing(self) -> AbstractContextManager[Writing]:

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 from model.clock import Clock
 from model.store.contract import Store
-from model.store.rows import EVENT_ID, Row
+from model.store.rows import EVENT_ID, RECORDED_AT, UNIT, Row
 
 
 class MemoryStore(Store):
@@ -26,8 +26,9 @@ class MemoryStore(Store):
     def close(self) -> None:
         """Nothing to let go of."""
 
-    def _read(self, after_seq: int) -> list[Row]:
-        return self._log.rows(after_seq)
+    def _read(self, after_seq: int, unit: str = "") -> list[Row]:
+        rows = self._log.rows(after_seq)
+        return [row for row in rows if row[UNIT] == unit] if unit else rows
 
     @contextmanager
     def _writing(self) -> Iterator[_Rows]:
@@ -53,5 +54,5 @@ class _Rows:
 
     def insert(self, rows: Sequence[Row]) -> None:
         self._by_id |= {row[EVENT_ID]: row for row in rows}
-        self._latest = max([self._latest, *(row[2] for row in rows)])
+        self._latest = max([self._latest, *(row[RECORDED_AT] for row in rows)])
         self._rows.extend(rows)

@@ -30,6 +30,7 @@ _FIRST = (
     )
     """,
     "CREATE INDEX events_recorded_at ON events (recorded_at)",
+    "CREATE INDEX events_unit ON events (unit)",
     """
     CREATE TRIGGER events_are_never_updated BEFORE UPDATE ON events
     BEGIN SELECT RAISE(ABORT, 'the log is append-only: record a void instead'); END

@@ -41,6 +41,7 @@ _FIRST = (
     )
     """,
     "CREATE INDEX events_recorded_at ON events (recorded_at)",
+    "CREATE INDEX events_unit ON events (unit)",
     """
     CREATE FUNCTION events_are_only_added() RETURNS trigger LANGUAGE plpgsql AS
     $$ BEGIN RAISE EXCEPTION 'the log is append-only: record a void instead'; END $$
@@ -102,9 +103,9 @@ class PostgresStore(Store):
                 self._open.close()
             self._open = None
 
-    def _read(self, after_seq: int) -> list[Row]:
+    def _read(self, after_seq: int, unit: str = "") -> list[Row]:
         with self._transaction() as cursor:
-            return EventTable(cursor, "%s").rows(after_seq)
+            return EventTable(cursor, "%s").rows(after_seq, unit)
 
     @contextmanager
     def _writing(self) -> Iterator[EventTable]:

@@ -20,14 +20,9 @@ Row: TypeAlias = tuple[Any, ...]
 """Values in the order of ``EVENT_COLUMNS``: ``seq`` is a whole number, the rest is text."""
 
 UTC_TEXT = "%Y-%m-%dT%H:%M:%S.%fZ"
-SEQ = EVENT_COLUMNS.index("seq")
 EVENT_ID = EVENT_COLUMNS.index("event_id")
-_TYPES = {
-    "seq": "int64",
-    "recorded_at": "datetime64[us, UTC]",
-    "at": "datetime64[us]",
-    "quantity": "float64",
-}
+RECORDED_AT = EVENT_COLUMNS.index("recorded_at")
+UNIT = EVENT_COLUMNS.index("unit")
 
 
 def utc_text(moment: dt.datetime) -> str:

@@ -94,9 +94,9 @@ class SqliteStore(Store):
         with self._as_store_errors():
             self._writer.execute("PRAGMA journal_mode = WAL")
 
-    def _read(self, after_seq: int) -> list[Row]:
+    def _read(self, after_seq: int, unit: str = "") -> list[Row]:
         with self._reading() as table:
-            return table.rows(after_seq)
+            return table.rows(after_seq, unit)
 
     @contextmanager
     def _reading(self) -> Iterator[EventTable]:

@@ -52,10 +52,13 @@ class EventTable:
         """Return the last ``seq``, 0 when there is none."""
         return int(self._one(f"SELECT max(seq) FROM {TABLE}") or 0)
 
-    def rows(self, after_seq: int) -> list[Row]:
-        """Return the rows after a ``seq``, rising."""
-        asked = f"SELECT {COLUMNS} FROM {TABLE} WHERE seq > {self._mark} ORDER BY seq"
-        found: list[Row] = self._cursor.execute(asked, (after_seq,)).fetchall()
+    def rows(self, after_seq: int, unit: str = "") -> list[Row]:
+        """Return the rows after a ``seq``, rising; of one unit, unless it is blank."""
+        asked = f"SELECT {COLUMNS} FROM {TABLE} WHERE seq > {self._mark}"
+        values: tuple[int | str, ...] = (after_seq,)
+        if unit:
+            asked, values = f"{asked} AND unit = {self._mark}", (after_seq, unit)
+        found: list[Row] = self._cursor.execute(f"{asked} ORDER BY seq", values).fetchall()
         return found
 
     def insert(self, rows: Sequence[Row]) -> None:
