@@ -104,7 +104,11 @@ class WorkCalendar:
             return np.asarray(
                 np.take(self._rank_of_day, place, mode="clip") - self._workdays_before_zero
             )
-        return np.asarray(np.busday_count(self._day_zero, days, busdaycal=self.busdays))
+        # NumPy counts back differently from forward, so count from a day before both.
+        early = np.minimum(days, self._day_zero)
+        to_day = np.busday_count(early, days, busdaycal=self.busdays)
+        to_zero = np.busday_count(early, self._day_zero, busdaycal=self.busdays)
+        return np.asarray(to_day - to_zero)
 
     def date_of(self, index: ArrayLike) -> Dates:
         """Return the date of each working-day number (whole numbers).
