@@ -26,6 +26,8 @@ LAYERS = ("ground", "water", "roads")
 SEED = 27
 
 Points = NDArray[np.float64]
+Named = tuple[str, str, shapely.Geometry]
+"""Name, kind and shape of one thing in the picture."""
 
 HALF_WIDTH_FT, BEYOND_FT = 4200.0, 2600.0
 """The picture reaches so far to either side of the line and beyond its ends."""
@@ -108,12 +110,12 @@ def context_layers(frame: Frame) -> dict[str, gpd.GeoDataFrame]:
     gut = _channel(frame, GUT_STATION_FT, GUT_SKEW_DEG, GUT_WIDTH_FT, rng)
     flat = shapely.Polygon([*west, *east[::-1]])
     land = {"west": _land(west, -BEYOND_FT), "east": _land(east, frame.length_ft + BEYOND_FT)}
-    ground = [
+    ground: list[Named] = [
         ("Oswind Flats", "tidal flat", flat),
         ("West shore", "land", land["west"]),
         ("East shore", "land", land["east"]),
     ]
-    water = [
+    water: list[Named] = [
         ("Quillet Slough", "channel", shapely.intersection(slough, flat)),
         ("Teal Gut", "channel", shapely.intersection(gut, flat)),
     ]
@@ -121,7 +123,7 @@ def context_layers(frame: Frame) -> dict[str, gpd.GeoDataFrame]:
     return {name: _table(frame, rows) for name, rows in tables.items()}
 
 
-def _table(frame: Frame, rows: list[tuple[str, str, shapely.Geometry]]) -> gpd.GeoDataFrame:
+def _table(frame: Frame, rows: list[Named]) -> gpd.GeoDataFrame:
     """Return named shapes in the CRS, rounded to a tenth of a foot."""
     names, kinds, shapes = zip(*rows, strict=True)
     moved = [shapely.transform(shape, frame.to_crs) for shape in shapes]
@@ -158,7 +160,7 @@ def _land(shore: Points, far_x_ft: float) -> shapely.Geometry:
     return shapely.Polygon([*map(tuple, shore), *corners])
 
 
-def _roads(frame: Frame, west: Points, east: Points) -> list[tuple[str, str, shapely.Geometry]]:
+def _roads(frame: Frame, west: Points, east: Points) -> list[Named]:
     """Draw the levee roads along both shores, the road on the line's ends, and the ramp."""
     west_levee = west - np.array([LEVEE_INLAND_FT, 0.0])
     east_levee = east + np.array([LEVEE_INLAND_FT + 500.0, 0.0])

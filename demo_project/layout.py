@@ -6,7 +6,6 @@ and stations are US survey feet, as the folder's CRS says. Everything is invente
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,6 +31,14 @@ SLOUGH_SKEW_DEG = {23: 8.0, 24: 16.0, 25: 22.0, 26: 22.0, 27: 22.0, 28: 16.0, 29
 SLOUGH_SPANS = (25, 26)
 SLOUGH_SPAN_FT = 126.0
 USUAL_SPANS_FT = (108.0, 110.0, 106.0, 108.0, 104.0, 112.0)
+
+SCHEDULED_UNITS = ("E01", "E02", "E03", "W01", "W02")
+SCHEDULE = (
+    ("bottom_slab_stems", 600.0 / 13_000.0, 5, "yd3"),
+    ("rebar", 63_000.0 / 13_000.0, 100, "lb"),
+    ("deck_pour", 300.0 / 13_000.0, 1, "yd3"),
+)
+"""Activity, planned per ft² of deck, rounded to, unit; common practice, no source."""
 
 HEADINGS = {"E": ("E_from_west", "E_from_east"), "W": ("W_from_west", "W_from_east")}
 UNITS_FROM_WEST = 14
@@ -165,6 +172,34 @@ def units_table() -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def quantities_table() -> pd.DataFrame:
+    """Return ``quantities.csv``: the first units have a schedule, the others the section."""
+    bents = bents_table()
+    station_ft = dict(
+        zip(zip(bents["structure"], bents["bent"], strict=True), bents["station"], strict=True)
+    )
+    units = units_table()
+    rows = []
+    for unit, structure, first, last in zip(
+        *(units[column] for column in ("unit", "structure", "from_bent", "to_bent")), strict=True
+    ):
+        if unit not in SCHEDULED_UNITS:
+            continue
+        length_ft = station_ft[structure, last] - station_ft[structure, first]
+        for activity, per_ft2, step, measure_unit in SCHEDULE:
+            amount = length_ft * (OUTER_EDGE_FT - INNER_EDGE_FT) * per_ft2
+            rows.append(
+                {
+                    "unit": unit,
+                    "span": "",
+                    "activity": activity,
+                    "planned": step * round(amount / step),
+                    "measure_unit": measure_unit,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
 def building_order() -> dict[str, list[str]]:
     """Return the units of each heading in the order they are built."""
     table = units_table()
@@ -179,12 +214,13 @@ def write_table(table: pd.DataFrame, file: Path) -> None:
     table.to_csv(file, index=False, float_format="%.10g", lineterminator="\n")
 
 
-def write_tables(folder: Path = FOLDER) -> Iterable[Path]:
-    """Write alignment, bents and units to ``folder`` and return the files."""
+def write_tables(folder: Path = FOLDER) -> list[Path]:
+    """Write alignment, bents, units and quantities to ``folder`` and return the files."""
     tables = {
         "alignment.csv": alignment_table(),
         "bents.csv": bents_table(),
         "units.csv": units_table(),
+        "quantities.csv": quantities_table(),
     }
     folder.mkdir(parents=True, exist_ok=True)
     for name, table in tables.items():
