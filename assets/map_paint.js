@@ -1,0 +1,128 @@
+/* Statuses over the map: drawn on a canvas of our own, so a change of activity or day redraws
+   some thousand shapes and leaves the map's figure alone.
+
+   Near, each footprint has its fill, hatch and mark. Far off, true scale would make the viaduct
+   a hairline, so each span is a band at least BAND pixels wide along its line. */
+(function () {
+  "use strict";
+  const pourmap = (window.pourmap = window.pourmap || {});
+  const BAND = 7;
+  const HATCH_FROM_PX = 9;
+  const MARK_FROM_PX = 18;
+
+  pourmap.BAND = BAND;
+
+  function ringPath(pen, scene, i) {
+    const { spans, screen } = scene;
+    for (let k = spans.start[i]; k < spans.start[i + 1]; k++) {
+      const x = screen.a * spans.x[k] + screen.b * spans.y[k] + screen.e;
+      const y = screen.a * spans.y[k] - screen.b * spans.x[k] + screen.f;
+      if (k === spans.start[i]) pen.moveTo(x, y);
+      else pen.lineTo(x, y);
+    }
+    pen.closePath();
+  }
+
+  function bandPath(pen, scene, i) {
+    const axes = scene.axes;
+    pen.moveTo(axes[4 * i], axes[4 * i + 1]);
+    pen.lineTo(axes[4 * i + 2], axes[4 * i + 3]);
+  }
+
+  function visibleSpans(scene) {
+    const { axes, spans, screen } = scene;
+    const margin = (spans.typicalWidth * screen.scale) + 40;
+    const seen = [];
+    for (let i = 0; i < spans.n; i++) {
+      const x1 = axes[4 * i], y1 = axes[4 * i + 1], x2 = axes[4 * i + 2], y2 = axes[4 * i + 3];
+      if (Math.max(x1, x2) < -margin || Math.min(x1, x2) > screen.width + margin) continue;
+      if (Math.max(y1, y2) < -margin || Math.min(y1, y2) > screen.height + margin) continue;
+      seen.push(i);
+    }
+    return seen;
+  }
+
+  function strokeAll(pen, path, scene, list, width, colour) {
+    pen.beginPath();
+    for (const i of list) path(pen, scene, i);
+    pen.lineWidth = width;
+    pen.strokeStyle = colour;
+    pen.stroke();
+  }
+
+  /* Outlines lie under the fills, so that they never hide a status. */
+  function drawOutlines(pen, path, scene, seen, body) {
+    const { ground } = scene.palette;
+    if (scene.lagging) {
+      const late = seen.filter((i) => scene.lagging[i]);
+      strokeAll(pen, path, scene, late, body + 11, ground.lag_case);
+      strokeAll(pen, path, scene, late, body + 7, ground.lag_core);
+    }
+    if (scene.chosen.length) {
+      strokeAll(pen, path, scene, scene.chosen, body + 15, ground.chosen_case);
+      strokeAll(pen, path, scene, scene.chosen, body + 8, ground.chosen_core);
+    }
+    strokeAll(pen, path, scene, seen, body + 2, ground.ink);
+  }
+
+  function byStatus(scene, seen) {
+    const groups = scene.palette.looks.map(() => []);
+    for (const i of seen) groups[scene.statuses[i]].push(i);
+    return groups;
+  }
+
+  function drawBands(pen, scene, seen) {
+    pen.lineCap = "butt";
+    drawOutlines(pen, bandPath, scene, seen, BAND);
+    byStatus(scene, seen).forEach((list, status) => {
+      strokeAll(pen, bandPath, scene, list, BAND, scene.palette.looks[status].fill);
+    });
+  }
+
+  function drawFootprints(pen, scene, seen) {
+    const { palette, screen, spans, ratio } = scene;
+    const wide = spans.typicalWidth * screen.scale;
+    pen.lineJoin = "round";
+    drawOutlines(pen, ringPath, scene, seen, 0);
+    byStatus(scene, seen).forEach((list, status) => {
+      pen.beginPath();
+      for (const i of list) ringPath(pen, scene, i);
+      pen.fillStyle = palette.looks[status].fill;
+      pen.fill();
+      const hatch = wide >= HATCH_FROM_PX && palette.hatch(pen, status, ratio, screen.e, screen.f);
+      if (hatch) {
+        pen.fillStyle = hatch;
+        pen.fill();
+      }
+      pen.lineWidth = 1.5;
+      pen.strokeStyle = palette.ground.paper;
+      pen.stroke();
+      if (wide >= MARK_FROM_PX) for (const i of list) drawMark(pen, scene, i, status, wide);
+    });
+  }
+
+  function drawMark(pen, scene, i, status, wide) {
+    const { axes, palette } = scene;
+    const length = Math.hypot(axes[4 * i + 2] - axes[4 * i], axes[4 * i + 3] - axes[4 * i + 1]);
+    const size = Math.min(26, wide * 0.6, length * 0.5);
+    if (size < 10) return;
+    const x = (axes[4 * i] + axes[4 * i + 2]) / 2, y = (axes[4 * i + 1] + axes[4 * i + 3]) / 2;
+    pen.beginPath();
+    pen.arc(x, y, size * 0.72, 0, 7);
+    pen.fillStyle = palette.looks[status].fill;
+    pen.fill();
+    palette.mark(pen, status, x, y, size);
+  }
+
+  /* scene: {palette, spans, screen, axes, statuses, lagging|null, chosen, ratio}. */
+  pourmap.paintMap = function (pen, scene) {
+    const { screen, ratio, spans } = scene;
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, screen.width, screen.height);
+    const seen = visibleSpans(scene);
+    if (spans.typicalWidth * screen.scale < BAND) drawBands(pen, scene, seen);
+    else drawFootprints(pen, scene, seen);
+    pourmap.paintLabels(pen, scene, seen);
+    return seen;
+  };
+})();

@@ -1,0 +1,122 @@
+/* What the screen shows: one activity, one day, one selected span. Map, strip, legend and
+   numbers are painted from here, in one go, without asking the server. */
+(function () {
+  "use strict";
+  const pourmap = (window.pourmap = window.pourmap || {});
+
+  const state = (pourmap.state = {
+    palette: null,
+    spans: null,
+    stationUnit: "m",
+    changes: null,
+    numbers: null,
+    lag: null,
+    activity: 0,
+    day: 0,
+    showLag: false,
+    heading: "",
+    span: -1,
+    statuses: null,
+    folded: null,
+  });
+
+  pourmap.ready = () => Boolean(state.palette && state.spans && state.changes);
+
+  function refold() {
+    if (state.folded && state.folded.changes === state.changes && state.folded.day === state.day) {
+      return;
+    }
+    state.statuses = pourmap.statusesAt(state.changes, state.day);
+    state.folded = { changes: state.changes, day: state.day };
+  }
+
+  pourmap.repaint = function () {
+    if (!pourmap.ready()) return;
+    if (state.changes.hash !== state.spans.hash) return;
+    refold();
+    pourmap.paintMapView();
+    pourmap.paintStripView();
+    pourmap.paintNumbers();
+  };
+
+  /* Statuses of every span for one activity (an index). */
+  pourmap.statusesOf = function (activity) {
+    const n = state.spans.n;
+    return state.statuses.subarray(activity * n, (activity + 1) * n);
+  };
+
+  /* One byte a span, 1 where it lags; null where lag is not shown or not known for that day. */
+  pourmap.laggingOf = function (activity) {
+    const { lag, showLag, day, changes, spans } = state;
+    if (!lag || !showLag || lag.hash !== spans.hash || lag.day !== day) return null;
+    const flags = new Uint8Array(spans.n);
+    for (const i of lag.spans[changes.activities[activity].key] || []) flags[i] = 1;
+    return flags;
+  };
+
+  /* Spans to outline as selected: the span's whole unit. */
+  pourmap.chosenSpans = function () {
+    return state.span < 0 ? [] : state.spans.spansOfUnit[state.spans.unitOf[state.span]];
+  };
+
+  /* Words for a span, for the hover card and for screen readers. */
+  pourmap.saySpan = function (i) {
+    const { spans, changes, palette } = state;
+    const status = palette.looks[pourmap.statusesOf(state.activity)[i]].words;
+    const late = pourmap.laggingOf(state.activity);
+    const place = `Unit ${spans.units[spans.unitOf[i]]}, span ${spans.name[i]}`;
+    const stations = `${pourmap.station(spans.from[i])} to ${pourmap.station(spans.to[i])}`;
+    const activity = changes.activities[state.activity].name;
+    return { place, stations, status: `${activity}: ${status}`, late: late ? late[i] === 1 : false };
+  };
+
+  let opened = 0;
+
+  /* Select a span; `open` asks for its unit's history. */
+  pourmap.choose = function (i, open) {
+    if (i < 0) return;
+    state.span = i;
+    pourmap.repaint();
+    const { spans } = state;
+    const words = pourmap.saySpan(i);
+    pourmap.announce(`${words.place}, ${words.stations}. ${words.status}.`);
+    if (open) opened += 1;
+    pourmap.send("selection", {
+      unit: spans.units[spans.unitOf[i]],
+      span: spans.name[i],
+      open: Boolean(open),
+      opened,
+    });
+  };
+
+  /* Select the next (or an earlier) span along the same structure. */
+  pourmap.step = function (by) {
+    const { spans } = state;
+    if (!spans) return;
+    if (state.span < 0) return pourmap.choose(spans.alongStructure[0][0], false);
+    const row = spans.alongStructure[spans.structureOf[state.span]];
+    const at = row.indexOf(state.span) + by;
+    pourmap.choose(row[Math.min(row.length - 1, Math.max(0, at))], false);
+  };
+
+  pourmap.announce = function (text) {
+    const line = document.getElementById("selection-words");
+    if (line) line.textContent = text;
+  };
+
+  pourmap.send = function (id, data) {
+    if (window.dash_clientside && window.dash_clientside.set_props) {
+      window.dash_clientside.set_props(id, { data });
+    }
+  };
+
+  /* A station as the trade writes it: 12+40 (hundreds of feet), 1+240 (kilometres). */
+  pourmap.station = function (value) {
+    const base = state.stationUnit === "ft" ? 100 : 1000;
+    const digits = state.stationUnit === "ft" ? 2 : 3;
+    const sign = value < 0 ? "-" : "";
+    const whole = Math.round(Math.abs(value));
+    const rest = String(whole % base).padStart(digits, "0");
+    return `${sign}${Math.floor(whole / base)}+${rest}`;
+  };
+})();
