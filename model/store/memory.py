@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from model.clock import Clock
-from model.store.contract import Store
+from model.store.interface import Store
 from model.store.rows import EVENT_ID, RECORDED_AT, UNIT, Row
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from model.clock import Clock, utc_now
-from model.store.contract import Store
+from model.store.interface import Store
 from model.store.memory import MemoryStore
 from model.store.postgres import PostgresStore
 from model.store.sqlite import SqliteStore

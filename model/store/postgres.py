@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from model.clock import Clock
 from model.problems import StoreError
-from model.store.contract import Store
+from model.store.interface import Store
 from model.store.rows import Row
 from model.store.statements import EventTable
 

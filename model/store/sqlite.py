@@ -13,7 +13,7 @@ from pathlib import Path
 
 from model.clock import Clock
 from model.problems import StoreError
-from model.store.contract import Store
+from model.store.interface import Store
 from model.store.migrations import MIGRATIONS, migrate
 from model.store.rows import Row
 from model.store.statements import EventTable
