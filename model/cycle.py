@@ -400,9 +400,9 @@ def pace_shift(cycles: ArrayLike, *, weight: float = 0.3, baseline: int = 8) -> 
     Notes
     -----
     The mean of the first ``baseline`` cycles of a pace and its spread from their moving range
-    (at least half a day, for cycles are whole days) set the limits of a moving average. Where
-    it leaves them, the new pace begins at the first cycle of the run on that side, and the
-    search goes on from there.
+    (at least half a day, for cycles are whole days) set the limits of a moving average, three
+    spreads of the average and of that mean together. Where it leaves them, the new pace begins
+    at the first cycle of the run on that side, and the search goes on from there.
     """
     values = np.asarray(cycles, dtype=np.float64)
     begin, found = 0, None
@@ -424,7 +424,9 @@ def _first_departure(values: NDArray[np.float64], weight: float, baseline: int) 
     center = typical(values[:baseline])
     spread = max(float(np.abs(np.diff(values[:baseline])).mean()) / D2, 0.5)
     strays = ewma(values[baseline:], center, weight) - center
-    outside = np.abs(strays) > ewma_half_width(spread, strays.size, weight)
+    of_center = 3.0 * spread / math.sqrt(baseline)
+    limits = np.hypot(ewma_half_width(spread, strays.size, weight), of_center)
+    outside = np.abs(strays) > limits
     if not outside.any():
         return None
     signal = int(np.argmax(outside))
