@@ -17,8 +17,9 @@ from model.activities import Activity
 from model.job import Job
 from model.workdays import WorkCalendar
 
-START_UP_ALLOWANCE = (1.6, 1.4, 1.2)
-"""Time allowed for a heading's first units over the plan's."""
+START_UP_ALLOWANCE = (2.2, 1.9, 1.7, 1.5, 1.4)
+LATER_ALLOWANCE = 1.25
+"""Time allowed for a heading's first units, and for all later ones, over the plan's."""
 
 HORIZON_SHIFTS = 800
 
@@ -70,7 +71,7 @@ def expected_lost_days(calendar: WorkCalendar) -> NDArray[np.bool_]:
 
 def _planned_shifts(activity: Activity, number: int, spans: int) -> int:
     """Return the shifts the plan gives a crew for the n-th unit (from 0) of its heading."""
-    allowance = START_UP_ALLOWANCE[number] if number < len(START_UP_ALLOWANCE) else 1.0
+    allowance = START_UP_ALLOWANCE[number] if number < len(START_UP_ALLOWANCE) else LATER_ALLOWANCE
     days = activity.planned_cycle_days * allowance * math.pow(spans / 3, 0.6)
     # A plan is rounded to whole shifts, not always up.
     return max(1, math.ceil(days - 0.4))

@@ -1,6 +1,6 @@
 """The invented tidal flat around the demo's viaduct: land, flat, channels, levee road.
 
-``python -m demo_project.context`` writes ``context.gpkg`` anew, in the project's CRS. Shapes
+``context.gpkg`` is written in the project's CRS; ``python -m demo_project`` writes it anew. Shapes
 are drawn in feet on a frame whose x runs from one end of the alignment to the other.
 """
 
@@ -211,7 +211,3 @@ def write_context(folder: Path = FOLDER) -> Path:
     for name, layer in context_layers(Frame(demo_alignment(folder))).items():
         layer.set_crs(epsg=settings["project"]["epsg"]).to_file(file, layer=name, driver="GPKG")
     return file
-
-
-if __name__ == "__main__":
-    write_context()

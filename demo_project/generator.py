@@ -26,15 +26,15 @@ LOG_ENDS = dt.datetime(2026, 11, 24, 19, 0)
 """Local time at which the demo's log ends: the evening of a Tuesday."""
 
 FIRST_UNIT_PACE: dict[str, float] = {
-    "E_from_west": 2.6,
-    "W_from_west": 2.2,
-    "E_from_east": 1.9,
-    "W_from_east": 1.7,
+    "E_from_west": 3.0,
+    "W_from_west": 2.6,
+    "E_from_east": 2.1,
+    "W_from_east": 1.9,
 }
 """Time of a heading's first unit over the plan's; later headings have seen it done."""
 
-LEARNING_EXPONENT = -0.234465
-"""An 85 per cent unit curve: the second unit takes 0.85 of the first, and so on."""
+LEARNING_EXPONENT = math.log2(0.8)
+"""An 80 per cent unit curve: twice the units, 0.8 of the time."""
 
 BEST_PACE = 1.0
 LAGGING: dict[tuple[str, str], float] = {
@@ -43,7 +43,7 @@ LAGGING: dict[tuple[str, str], float] = {
 }
 """The heading that lags: its rebar crew is short-handed."""
 
-NOISE_SD, NOISE_MEMORY = 0.17, 0.5
+NOISE_SD, NOISE_MEMORY = 0.14, 0.4
 HOLD_CHANCE, LONG_HOLD_CHANCE = 0.13, 0.15
 RAIN_MEMORY = 0.35
 

@@ -151,25 +151,24 @@ def large_job(n_spans: int = 5000) -> Job:
         headings=headings,
         units=units,
         spans=spans,
-        planned=_planned(spans),
+        planned=_planned(units, spans),
     )
 
 
-def _planned(spans: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Return planned quantities of every span, in proportion to its deck area."""
-    parts = [
-        pd.DataFrame(
-            {
-                "unit": spans["unit"],
-                "span": spans["span"],
-                "activity": key,
-                "planned_si": spans["area_m2"] * rate,
-                "planned_from": "schedule",
-            }
+def _planned(units: gpd.GeoDataFrame, spans: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Return planned quantities in proportion to deck area, by what a crew finishes at a time."""
+    parts = []
+    for activity in ACTIVITIES:
+        if activity.key not in PLANNED_PER_M2:
+            continue
+        rows = spans if activity.grain == "span" else units.assign(span="")
+        amount = rows["area_m2"] * PLANNED_PER_M2[activity.key]
+        parts.append(
+            rows[["unit", "span"]].assign(
+                activity=activity.key, planned_si=amount, planned_from="schedule"
+            )
         )
-        for key, rate in PLANNED_PER_M2.items()
-    ]
-    return pd.concat(parts, ignore_index=True)
+    return pd.DataFrame(pd.concat(parts, ignore_index=True))
 
 
 def write_large_folder(target: Path, n_spans: int = 5000) -> Path:

@@ -1,6 +1,6 @@
 """The tables of the demo folder: alignment, bents, units, schedule quantities, baseline.
 
-``python -m demo_project.layout`` writes them anew; the same tables come out each time. Lengths
+``python -m demo_project`` writes them anew; the same tables come out each time. Lengths
 and stations are US survey feet, as the folder's CRS says. Everything is invented.
 """
 
@@ -226,7 +226,3 @@ def write_tables(folder: Path = FOLDER) -> list[Path]:
     for name, table in tables.items():
         write_table(table, folder / name)
     return [folder / name for name in tables]
-
-
-if __name__ == "__main__":
-    write_tables()
