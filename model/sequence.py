@@ -292,11 +292,11 @@ class _Replay:
             yield planned, self.placed_si.get(told.column, 0.0)
 
     def little_placed(self, told: Told) -> Iterator[Remark]:
-        for planned, placed in self.plans(told):
-            if placed < LITTLE_PLACED * planned:
-                yield self.odd(told, "kind", f"is finished with {placed / planned:.0%} of what is "
-                               "planned", "Record what else was placed.")  # fmt: skip
-                return
+        # A span is held to its own plan: its unit has other spans still to come.
+        planned, placed = next(self.plans(told), (0.0, 0.0))
+        if placed < LITTLE_PLACED * planned:
+            yield self.odd(told, "kind", f"is finished with {placed / planned:.0%} of what is "
+                           "planned", "Record what else was placed.")  # fmt: skip
 
     def apply(self, told: Told) -> None:
         """Take over what an event says, as ``model.fold`` does."""
