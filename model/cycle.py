@@ -130,16 +130,16 @@ def recent_completions(
     finished
         As ``completions`` returns it.
     units
-        How many cycles to keep.
+        How many to keep.
     weeks
         If given, keep instead what was finished so many weeks before the latest completion of
         any activity, or later.
     """
     if weeks is not None:
         since = finished["finished"].max() - pd.Timedelta(weeks=weeks)
-        return finished[finished["finished"] > since]
-    with_cycle = finished.dropna(subset=["cycle_days"])
-    kept: pd.DataFrame = with_cycle.groupby(["heading", "activity"], sort=False).tail(units)
+        within: pd.DataFrame = finished[finished["finished"] > since]
+        return within
+    kept: pd.DataFrame = finished.groupby(["heading", "activity"], sort=False).tail(units)
     return kept
 
 
@@ -171,7 +171,8 @@ def recent_cycles(
     there is none. An empirical-Bayes shrinkage; k is our choice (no source).
     """
     finished = completions(state, job)
-    recent = recent_completions(finished, units=units, weeks=weeks)
+    with_cycle = finished.dropna(subset=["cycle_days"])
+    recent = recent_completions(with_cycle, units=units, weeks=weeks)
     by_cell = {key: group["cycle_days"].to_numpy() for key, group in _by_cell(recent)}
     wider = {
         key: typical(group["cycle_days"].to_numpy()) for key, group in finished.groupby("activity")

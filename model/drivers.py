@@ -23,8 +23,6 @@ from model.line import (
     last_in_set,
 )
 
-SMALL_SHARE = 0.0005
-
 
 def drivers(
     marched: March, counter: DayCounter, activities: Sequence[str], headings: Sequence[str]
@@ -41,7 +39,8 @@ def drivers(
     Returns
     -------
     DataFrame
-        ``constraint``, ``activity``, ``heading``, ``share``; the largest first, together 1.
+        ``constraint``, ``activity``, ``heading``, ``share``; the largest first, together 1; no rows
+        when nothing is left to do.
 
         =============== ==============================================================
         ``crew``        the crew came from the unit before, or is at work now
@@ -53,8 +52,7 @@ def drivers(
         =============== ==============================================================
     """
     days, lost = _days_by_cell(marched, counter)
-    units, codes = days.shape[0], days.shape[2]
-    heading_of = np.zeros(units, dtype=np.int64)
+    heading_of = np.zeros(len(days), dtype=np.int64)
     for place, run in enumerate(marched.runs):
         heading_of[list(run.units)] = place
     rows: dict[tuple[str, str, str], float] = {}
@@ -64,7 +62,6 @@ def drivers(
         rows[(kind, *names)] = rows.get((kind, *names), 0.0) + days[unit, activity, code]
         wet = ("weather", *names)
         rows[wet] = rows.get(wet, 0.0) + lost[unit, activity, code]
-    assert codes == BOUND_AFTER + len(marched.steps)
     return _as_shares(rows)
 
 
@@ -72,7 +69,7 @@ def _as_shares(rows: dict[tuple[str, str, str], float]) -> pd.DataFrame:
     """Turn days into shares, the largest first."""
     total = sum(rows.values())
     shares = sorted(
-        ((days / total, key) for key, days in rows.items() if days / total >= SMALL_SHARE),
+        ((days / total, key) for key, days in rows.items() if days > 0),
         key=lambda row: (-row[0], row[1]),
     )
     return pd.DataFrame(
@@ -101,7 +98,8 @@ def _days_by_cell(
     days = np.zeros(units * steps * codes)
     lost = np.zeros_like(days)
     path = np.arange(paths)
-    cell = np.nanargmax(np.nan_to_num(marched.finish.reshape(-1, paths), nan=-np.inf), axis=0)
+    ends = np.where(np.isnan(marched.finish), -np.inf, marched.finish).reshape(-1, paths)
+    cell = np.argmax(ends, axis=0)
     end = flat_finish[cell * paths + path]
     alive = end > 0
     path, cell, end = path[alive], cell[alive], end[alive]

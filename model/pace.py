@@ -101,8 +101,8 @@ def paces_of(
 
     Notes
     -----
-    Recent units of the heading count one each. The activity's other units count for 3 units
-    together, and the plan for 1 (for 3 where there are no other units).
+    Recent units of the heading count one each. The activity's other units count for at most 3
+    units together, and the plan for 1; for 3 where there are fewer than 3 units in all.
     """
     known = finished.dropna(subset=["clear_days"])
     recent = recent_completions(known, units=units, weeks=weeks)
@@ -121,12 +121,12 @@ def _pace(recent: pd.DataFrame, known: pd.DataFrame, heading: str, activity: Act
     mine = own["clear_days"].to_numpy()
     plan = activity.planned_cycle_days * np.exp(PLANNED_SPREAD * np.array(PLANNED_STEPS))
     plan *= activity.planned_cycle_days / plan.mean()
-    plan_weight = 1.0 if wider.size or mine.size >= PRIOR_UNITS else PRIOR_UNITS
+    plan_weight = 1.0 if same.shape[0] >= PRIOR_UNITS else PRIOR_UNITS
     if activity.calendar_days:
         plan, plan_weight = np.array([activity.planned_cycle_days]), 1.0
     parts: Sequence[tuple[NDArray[np.float64], float]] = (
         (mine, float(mine.size)),
-        (wider, PRIOR_UNITS),
+        (wider, min(PRIOR_UNITS, float(wider.size))),
         (plan, plan_weight),
     )
     held = [(values, weight) for values, weight in parts if values.size]

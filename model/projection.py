@@ -160,7 +160,7 @@ def project_finish(
     recent, recent_weeks
         How many recent units of each heading and activity to draw from, or how many weeks.
     known_on
-        Passed on to the forecast.
+        What the forecast says the log was known on; by default what the state says.
 
     Returns
     -------
@@ -185,7 +185,7 @@ def project_finish(
     cycle = recent_cycles(state, job, units=recent, weeks=recent_weeks)
     return Forecast(
         as_of=as_of,
-        known_on=known_on,
+        known_on=known_on or state.known_on,
         paths=paths,
         seed=seed,
         finish=_band(last, now.as_of),
@@ -259,9 +259,9 @@ def _notes(job: Job, now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
     }
     little = cycle[cycle["samples"] < LITTLE_HISTORY]
     return tuple(
-        f"{names[row.activity]} on {row.heading}: {row.samples} recent cycles are too few to go "
-        f"by; the planned cycle of {row.planned_cycle:g} working days and other headings count "
-        "as well."
+        f"{names[str(row.activity)]} on {row.heading}: {row.samples} recent cycles are too few "
+        f"to go by; the planned cycle of {row.planned_cycle:g} working days and other headings "
+        "count as well."
         for row in little.itertuples()
         if row.activity in names and (row.heading, row.activity) in left
     )
