@@ -5,6 +5,11 @@ from __future__ import annotations
 import os
 
 import pytest
+from hypothesis import settings
+
+# No deadline, because a busy machine is not a fault of the code.
+settings.register_profile("viaduct", deadline=None, max_examples=60)
+settings.load_profile("viaduct")
 
 
 def require(tool: object, reason: str) -> None:
