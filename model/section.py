@@ -262,7 +262,7 @@ def quantities(
     section
         Their section.
     length_m, deck_area_m2
-        Length along the line and plan area of the deck, (S,).
+        Length along the middle of the deck and its plan area, (S,).
     solids
         Caps, diaphragms and flares of the same spans.
 

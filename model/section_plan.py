@@ -91,8 +91,45 @@ def _solids_without_bents(spans: pd.DataFrame) -> Solids:
     return Solids(inner_ends / 2.0, 2.0 - inner_ends, np.zeros(len(spans)), inner_ends)
 
 
+def deck_lengths_m(spans: pd.DataFrame, bents: pd.DataFrame | None) -> Floats:
+    """Return the length of each span along the middle of its deck [m].
+
+    Parameters
+    ----------
+    spans
+        As ``Job.spans``: ``structure``, ``from_station_m``, ``to_station_m``, ``length_m``,
+        ``area_m2``.
+    bents
+        ``structure``, ``station_m``, ``left_m`` and ``right_m``; None for ready-made
+        footprints, whose ``length_m`` is returned.
+
+    Notes
+    -----
+    Deck area over mean width, which varies evenly from bent to bent. On a curve it differs
+    from the length along the alignment, which may lie well outside the deck.
+    """
+    lengths = spans["length_m"].to_numpy(dtype=np.float64).copy()
+    if bents is None:
+        return lengths
+    structures = spans["structure"].to_numpy()
+    for structure, own in bents.sort_values("station_m").groupby("structure", sort=False):
+        here = np.flatnonzero(structures == structure)
+        station_m = own["station_m"].to_numpy(float)
+        width_m = (own["left_m"] - own["right_m"]).to_numpy(float)
+        steps_m2 = np.diff(station_m) * (width_m[1:] + width_m[:-1]) / 2.0
+        width_before_m2 = np.concatenate([[0.0], np.cumsum(steps_m2)])
+        begin_m2, end_m2 = (
+            np.interp(spans[column].to_numpy(float)[here], station_m, width_before_m2)
+            for column in ("from_station_m", "to_station_m")
+        )
+        mean_width_m = (end_m2 - begin_m2) / lengths[here]
+        lengths[here] = spans["area_m2"].to_numpy(float)[here] / mean_width_m
+    return lengths
+
+
 def planned_from_section(
     spans: pd.DataFrame,
+    deck_length_m: Floats,
     solids: Solids,
     section_of_unit: Mapping[str, TypicalSection],
     activities: Sequence[Activity],
@@ -102,8 +139,8 @@ def planned_from_section(
     Parameters
     ----------
     spans
-        As ``Job.spans``: ``unit``, ``span``, ``length_m``, ``area_m2``.
-    solids
+        As ``Job.spans``: ``unit``, ``span``, ``area_m2``.
+    deck_length_m, solids
         Of the same spans.
     section_of_unit
         Units without a section get no rows.
@@ -116,7 +153,8 @@ def planned_from_section(
         Rows of ``Job.planned`` with ``planned_from`` ``"section"``: a row a span for
         activities finished by the span, a row a unit (blank span) for the others.
     """
-    computed = _computed(spans, solids, section_of_unit)
+    lengths = pd.Series(deck_length_m, index=spans.index)
+    computed = _computed(spans.assign(length_m=lengths), solids, section_of_unit)
     planned = [_planned_rows(computed, activity) for activity in activities]
     planned = [rows for rows in planned if len(rows)]
     return pd.concat(planned, ignore_index=True) if planned else empty_plan()

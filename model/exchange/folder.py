@@ -25,8 +25,14 @@ from model.exchange.settings import FILE as PROJECT_FILE
 from model.exchange.settings import Settings, read_settings
 from model.job import Job, empty_baseline
 from model.problems import Problem
-from model.section import Solids, TypicalSection
-from model.section_plan import empty_plan, planned_from_section, solids_of_spans, unplanned
+from model.section import TypicalSection
+from model.section_plan import (
+    deck_lengths_m,
+    empty_plan,
+    planned_from_section,
+    solids_of_spans,
+    unplanned,
+)
 
 Footprints = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 
@@ -184,13 +190,14 @@ def _computed(
     if sections is None or geometry.footprints is None:
         return empty_plan()
     spans = geometry.footprints[0]
-    solids: Solids = solids_of_spans(spans, geometry.bents)
+    solids = solids_of_spans(spans, geometry.bents)
+    lengths = deck_lengths_m(spans, geometry.bents)
     before = findings.error_count()
-    check_sections(sections, spans, solids, geometry.bents)
+    check_sections(sections, spans, lengths, solids, geometry.bents)
     if findings.error_count() > before:
         return empty_plan()
     _warn_of_unplanned(settings, sections.of_unit(), found)
-    return planned_from_section(spans, solids, sections.of_unit(), settings.activities)
+    return planned_from_section(spans, lengths, solids, sections.of_unit(), settings.activities)
 
 
 def _warn_of_unplanned(

@@ -203,7 +203,11 @@ def _claims(toml: TomlFile, tables: list[Table], key: str, known: pd.Series) -> 
 
 
 def check_sections(
-    sections: Sections, spans: gpd.GeoDataFrame, solids: Solids, bents: pd.DataFrame | None
+    sections: Sections,
+    spans: gpd.GeoDataFrame,
+    deck_length_m: Floats,
+    solids: Solids,
+    bents: pd.DataFrame | None,
 ) -> None:
     """Note sections that don't fit the spans they are for, and units without one.
 
@@ -211,23 +215,22 @@ def check_sections(
     ----------
     sections
         As read.
-    spans, solids
-        The job's spans, and what fills them.
+    spans, deck_length_m, solids
+        The job's spans, their lengths along the deck, and what fills them.
     bents
         ``structure``, ``station_m``, ``left_m`` and ``right_m``; None for ready-made
         footprints, whose mean width is then used.
     """
     toml = sections.toml
     number_of_span = spans["unit"].map(dict(sections.number_of_unit)).to_numpy(dtype=float)
-    narrowest = _narrowest_m(spans, bents)
+    narrowest = _narrowest_m(spans, deck_length_m, bents)
     for number, section in enumerate(sections.sections):
         rows = np.flatnonzero(number_of_span == number)
         if section is None or not rows.size:
             continue
         for fault in width_faults(section, float(narrowest[rows].min())):
             toml.error(fault.message, fault.fix, "section", number, fault.key)
-        lengths = spans["length_m"].to_numpy(float)[rows]
-        for place in span_faults(section, lengths, solids.take(rows)):
+        for place in span_faults(section, deck_length_m[rows], solids.take(rows)):
             span = spans.iloc[rows[place]]
             message = f"Caps, diaphragms and flares fill span {span['span']} of {span['unit']}."
             toml.error(message, "Shorten them.", "section", number, "bent_cap_length")
@@ -238,9 +241,11 @@ def check_sections(
         toml.warning(message, fix, "section", key="units")
 
 
-def _narrowest_m(spans: gpd.GeoDataFrame, bents: pd.DataFrame | None) -> Floats:
+def _narrowest_m(
+    spans: gpd.GeoDataFrame, deck_length_m: Floats, bents: pd.DataFrame | None
+) -> Floats:
     """Return the narrowest deck of each span, square to the line [m]."""
-    mean: Floats = spans["area_m2"].to_numpy(float) / spans["length_m"].to_numpy(float)
+    mean: Floats = spans["area_m2"].to_numpy(float) / deck_length_m
     if bents is None:
         return mean
     width = dict(
