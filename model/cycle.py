@@ -46,8 +46,8 @@ def completions(state: State, job: Job) -> pd.DataFrame:
         Sorted by heading, activity and finish. Columns ``heading``, ``activity``, ``unit``,
         ``started``, ``finished`` (dates), ``cycle_days`` (NaN for the first of a heading),
         ``crew_days`` (NaN for the first where no start is known) and ``clear_days``: crew's
-        days less the days weather is expected to have taken from them. Working days; calendar
-        days for curing.
+        days less the days weather is expected to have taken from them. Working days; a cure's
+        own days are calendar days.
     """
     frame = state.units[state.units["status"] == "complete"]
     frame = frame[["unit", "activity", "started", "finished"]].copy()
@@ -65,26 +65,26 @@ def completions(state: State, job: Job) -> pd.DataFrame:
 
 def _cycles(frame: pd.DataFrame, job: Job) -> dict[str, NDArray[np.float64]]:
     """Return cycle and crew's days of sorted completions."""
-    calendar_days = frame["activity"].map(
-        {activity.key: activity.calendar_days for activity in job.activities}
-    )
-    finish = _day_numbers(frame["finished"], calendar_days.to_numpy(bool), job)
-    start = _day_numbers(frame["started"], calendar_days.to_numpy(bool), job)
+    cures = _of_activity(frame, {a.key: a.calendar_days for a in job.activities})
+    weather = _of_activity(frame, {a.key: a.weather for a in job.activities})
+    finish, start = _numbers(frame["finished"], job), _numbers(frame["started"], job)
     group = frame["heading"] + "\n" + frame["activity"]
     first = (group != group.shift()).to_numpy(bool)
-    previous = np.where(first, np.nan, np.concatenate([[np.nan], finish[:-1]]))[: len(finish)]
-    # A crew that starts in the morning has worked that day too; a cure counts from its pour.
-    begun = np.where(calendar_days, start, np.fmax(start - 1.0, previous))
-    crew_days = np.maximum(finish - begun, 0.0)
-    weather = frame["activity"].map(
-        {a.key: a.weather and not a.calendar_days for a in job.activities}
-    )
-    clear = clear_days(finish + 1.0 - crew_days, finish + 1.0, job.calendar)
+    previous = np.where(first, np.nan, np.concatenate([[np.nan], finish])[: finish.size])
+    # A crew that starts in the morning has worked that day too.
+    days = np.maximum(finish - np.fmax(start - 1.0, previous), 0.0)
+    clear = clear_days(finish + 1.0 - days, finish + 1.0, job.calendar)
+    cure = (frame["finished"] - frame["started"]).dt.days.to_numpy(float)
     return {
         "cycle_days": finish - previous,
-        "crew_days": crew_days,
-        "clear_days": np.where(weather.to_numpy(bool), clear, crew_days),
+        "crew_days": np.where(cures, cure, days),
+        "clear_days": np.where(cures, cure, np.where(weather, clear, days)),
     }
+
+
+def _of_activity(frame: pd.DataFrame, values: dict[str, bool]) -> NDArray[np.bool_]:
+    """Look up something of each row's activity."""
+    return frame["activity"].map(values).to_numpy(bool)
 
 
 def clear_days(
@@ -109,15 +109,12 @@ def clear_days(
     return np.asarray(np.interp(end, days, before) - np.interp(begin, days, before))
 
 
-def _day_numbers(
-    days: pd.Series[pd.Timestamp], calendar_days: NDArray[np.bool_], job: Job
-) -> NDArray[np.float64]:
-    """Give the number of days as working days, or as calendar days; NaN where there is no date."""
+def _numbers(days: pd.Series[pd.Timestamp], job: Job) -> NDArray[np.float64]:
+    """Give the working-day number of days; NaN where there is no date."""
     dates = days.to_numpy().astype("datetime64[D]")
     known = ~np.isnat(dates)
     safe = np.where(known, dates, np.datetime64(job.calendar.start, "D"))
-    numbers = np.where(calendar_days, safe.astype(np.int64), job.calendar.index_of(safe))
-    return np.where(known, numbers.astype(np.float64), np.nan)
+    return np.where(known, job.calendar.index_of(safe).astype(np.float64), np.nan)
 
 
 def recent_completions(
@@ -160,9 +157,9 @@ def recent_cycles(
     DataFrame
         One row per heading and activity, in the job's order: ``heading``, ``activity``,
         ``recent_cycle`` (``typical`` of the recent cycles; NaN without any), ``spread``
-        (sample standard deviation), ``samples``, ``planned_cycle`` and ``expected_cycle``
-        (the recent cycle drawn towards the activity's wider history). Working days; calendar
-        days for curing.
+        (sample standard deviation), ``samples``, ``planned_cycle`` (NaN for curing, which is
+        planned in calendar days and has no cycle of its own) and ``expected_cycle`` (the
+        recent cycle drawn towards the activity's wider history). Working days.
 
     Notes
     -----
@@ -182,7 +179,7 @@ def recent_cycles(
         for activity in job.activities:
             cycles = by_cell.get((heading.key, activity.key), np.empty(0))
             cycles = cycles[~np.isnan(cycles)]
-            planned = activity.planned_cycle_days
+            planned = np.nan if activity.calendar_days else activity.planned_cycle_days
             prior = wider.get(activity.key, np.nan)
             prior = planned if np.isnan(prior) else prior
             rows.append(
