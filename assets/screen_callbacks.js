@@ -11,23 +11,6 @@
     return spans;
   }
 
-  /* (palette, geometry-info) → text of the map's note: blank once all is drawn. */
-  async function setUpMap(palette, info) {
-    if (!palette || !info) return dash.no_update;
-    pourmap.state.palette = pourmap.readPalette(palette);
-    pourmap.state.stationUnit = info.station_unit;
-    pourmap.state.structureNames = info.structure_names;
-    try {
-      if (!pourmap.state.spans || pourmap.state.spans.hash !== info.hash) pourmap.state.spans = await fetchSpans(info);
-    } catch (error) {
-      return `The footprints could not be fetched (${error.message}). Reload the page.`;
-    }
-    pourmap.repaint();
-    await pourmap.attachMap();
-    pourmap.repaint();
-    return "";
-  }
-
   /* The chosen activity may be known before the list of activities is, or after. */
   function findActivity() {
     const { changes, activityKey } = pourmap.state;
@@ -35,44 +18,84 @@
     pourmap.state.activity = Math.max(0, keys.indexOf(activityKey));
   }
 
-  /* (changes) → nothing; a log that grew repaints at once. */
-  function takeChanges(changes) {
-    if (changes) {
-      pourmap.state.changes = pourmap.readChanges(changes);
-      findActivity();
+  /* The span that the address named: number of the span, or the first of the unit, or none. */
+  function chosenAtFirst(spans, chosen) {
+    if (!chosen || !spans.unitIndex.has(chosen.unit)) return -1;
+    const list = spans.spansOfUnit[spans.unitIndex.get(chosen.unit)];
+    return list.find((i) => spans.name[i] === String(chosen.span)) ?? list[0];
+  }
+
+  let read = null;
+
+  /* Decode what is new; a log that grew sends other changes and leaves the footprints alone. */
+  function readStores(palette, changes, numbers, lag) {
+    const { state } = pourmap;
+    if (!state.palette) state.palette = pourmap.readPalette(palette);
+    if (changes && changes !== read) state.changes = pourmap.readChanges(changes);
+    read = changes;
+    state.numbers = numbers;
+    state.lag = lag;
+    findActivity();
+  }
+
+  async function readGeometry(info) {
+    const { state } = pourmap;
+    state.stationUnit = info.station_unit;
+    state.structureNames = info.structure_names;
+    if (state.spans && state.spans.hash === info.hash && state.spans.of === info) return;
+    state.spans = await fetchSpans(info);
+    state.spans.of = info;
+    state.span = chosenAtFirst(state.spans, info.chosen);
+  }
+
+  /* (palette, geometry-info, changes, numbers, lag) → text of the map's note, blank once all is
+     drawn. */
+  async function takeStores(palette, info, changes, numbers, lag) {
+    if (!palette || !info || !changes) return dash.no_update;
+    readStores(palette, changes, numbers, lag);
+    try {
+      await readGeometry(info);
+    } catch (error) {
+      return `The footprints could not be fetched (${error.message}). Reload the page.`;
+    }
+    if (pourmap.state.changes.hash !== info.hash) {
+      return "The footprints have changed since this page was opened. Reload the page.";
     }
     pourmap.repaint();
+    await pourmap.attachMap();
+    pourmap.repaint();
+    return "";
   }
 
-  /* (numbers) → nothing. */
-  function takeNumbers(numbers) {
-    pourmap.state.numbers = numbers;
+  /* Change what is shown and paint it; nothing new paints nothing. */
+  function apply(changed) {
+    const { state } = pourmap;
+    const same = Object.entries(changed).every(([key, value]) => state[key] === value);
+    if (same) return;
+    const moved = "heading" in changed && changed.heading !== state.heading;
+    Object.assign(state, changed);
+    findActivity();
     pourmap.repaint();
+    if (moved && pourmap.map.plot) pourmap.fitMap(state.heading);
   }
 
-  /* (lag) → nothing. */
-  function takeLag(lag) {
-    pourmap.state.lag = lag;
-    pourmap.repaint();
-  }
+  /* Paint at the person's own event, some ten milliseconds before Dash gets to it. */
+  document.addEventListener("input", ({ target }) => {
+    if (!pourmap.ready()) return;
+    if (target.id === "day") apply({ day: Number(target.value) });
+    else if (target.closest("#activity")) apply({ activityKey: target.value });
+  }, true);
 
   /* (activity key, day, heading, outlines) → the store `view`. */
   function showView(activity, day, heading, outlines) {
-    pourmap.state.activityKey = activity;
-    findActivity();
-    pourmap.state.day = Number(day);
-    pourmap.state.showLag = Boolean(outlines && outlines.length);
-    if (pourmap.state.heading !== (heading || "")) {
-      pourmap.state.heading = heading || "";
-      if (pourmap.map.plot) pourmap.fitMap(pourmap.state.heading);
-    }
-    pourmap.repaint();
-    return { activity, day: pourmap.state.day, heading: pourmap.state.heading, lag: pourmap.state.showLag };
+    const showLag = Boolean(outlines && outlines.length);
+    apply({ activityKey: activity, day: Number(day), heading: heading || "", showLag });
+    return { activity, day: Number(day), heading: heading || "", lag: showLag };
   }
 
-  /* (view, selection) → nothing; the address then names what one sees. */
+  /* (view, selection) → the query that names what one sees, also put in the address bar. */
   function writeAddress(view, selection) {
-    if (!view || !pourmap.state.changes) return;
+    if (!view || !pourmap.state.changes) return dash.no_update;
     const words = new URLSearchParams(window.location.search);
     const set = (key, value) => (value ? words.set(key, value) : words.delete(key));
     const last = pourmap.state.changes.labels.length - 1;
@@ -83,17 +106,16 @@
     set("unit", selection && selection.unit);
     set("span", selection && selection.unit && selection.span);
     window.history.replaceState(window.history.state, "", "?" + words.toString());
+    return "?" + words.toString();
   }
 
   /* Choose an activity from the strip, as if its button had been pressed. */
   pourmap.chooseActivity = function (a) {
     const { key } = pourmap.state.changes.activities[a];
-    pourmap.state.activity = a;
-    pourmap.state.activityKey = key;
-    pourmap.repaint();
+    apply({ activityKey: key });
     window.dash_clientside.set_props("activity", { value: key });
     pourmap.announce(`Activity ${pourmap.state.changes.activities[a].name}.`);
   };
 
-  dash.pourmap = { setUpMap, takeChanges, takeNumbers, takeLag, showView, writeAddress };
+  dash.pourmap = Object.assign(dash.pourmap || {}, { takeStores, showView, writeAddress });
 })();

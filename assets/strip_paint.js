@@ -26,25 +26,53 @@
     return { gutter, rows, axisAt: y, height: y + AXIS };
   };
 
-  /* Cells of a row by status; neighbours of one status that are thinner than 3 px are joined. */
+  /* What is open is never hidden behind what is done, where spans share a column of pixels. */
+  const RANK = { complete: 1, not_started: 2, under_way: 3, on_hold: 4 };
+  const THIN_PX = 3;
+
+  function pixel(colour) {
+    const [r, g, b] = [1, 3, 5].map((at) => parseInt(colour.slice(at, at + 2), 16));
+    return ((255 << 24) | (b << 16) | (g << 8) | r) >>> 0;
+  }
+
+  /* Spans thinner than THIN_PX: one column of pixels after another, all rows in one picture. */
+  function paintColumns(pen, scene) {
+    const { spans, statuses, frame, palette, reach, ratio } = scene;
+    const wide = Math.round((frame.width - frame.gutter) * ratio);
+    const picture = new ImageData(wide, frame.rows.length);
+    const pixels = new Uint32Array(picture.data.buffer);
+    const colours = palette.looks.map((look) => pixel(look.fill));
+    const ranks = palette.looks.map((look) => RANK[look.status]);
+    const best = new Uint8Array(wide);
+    const scale = frame.perStation * ratio;
+    frame.rows.forEach((row, r) => {
+      best.fill(0);
+      for (const i of spans.alongStructure[row.structure]) {
+        if (spans.to[i] < reach[0] || spans.from[i] > reach[1]) continue;
+        const status = statuses[row.activity * spans.n + i];
+        const first = Math.max(0, Math.floor((spans.from[i] - frame.first) * scale));
+        const last = Math.min(wide, Math.ceil((spans.to[i] - frame.first) * scale));
+        for (let x = first; x < last; x++) {
+          if (ranks[status] <= best[x]) continue;
+          best[x] = ranks[status];
+          pixels[r * wide + x] = colours[status];
+        }
+      }
+    });
+    const helper = new OffscreenCanvas(wide, frame.rows.length);
+    helper.getContext("2d").putImageData(picture, 0, 0);
+    pen.imageSmoothingEnabled = false;
+    frame.rows.forEach((row, r) => {
+      pen.drawImage(helper, 0, r, wide, 1, frame.gutter, row.y, wide / ratio, row.height);
+    });
+  }
+
   function cellsOf(scene, row) {
     const { spans, statuses, reach } = scene;
-    const { gutter, perStation, first } = scene.frame;
     const groups = scene.palette.looks.map(() => []);
-    const line = spans.alongStructure[row.structure];
-    let open = null;
-    for (const i of line) {
+    for (const i of spans.alongStructure[row.structure]) {
       if (spans.to[i] < reach[0] || spans.from[i] > reach[1]) continue;
-      const status = statuses[row.activity * spans.n + i];
-      const x1 = gutter + (spans.from[i] - first) * perStation;
-      const x2 = gutter + (spans.to[i] - first) * perStation;
-      if (open && open.status === status && x2 - open.start < 3 && x1 - open.end < 1) {
-        open.end = x2;
-        open.cell[1] = x2;
-        continue;
-      }
-      open = { status, start: x1, end: x2, cell: [x1, x2] };
-      groups[status].push(open.cell);
+      groups[statuses[row.activity * spans.n + i]].push(scene.ends(i));
     }
     return groups;
   }
@@ -53,11 +81,11 @@
     const { palette, ratio, frame } = scene;
     cellsOf(scene, row).forEach((cells, status) => {
       if (!cells.length) return;
-      const roomy = cells[0][1] - cells[0][0] > 5;
+      const roomy = scene.typicalLength * frame.perStation > 5;
       const gap = roomy ? 1 : 0;
       pen.beginPath();
       for (const [x1, x2] of cells) {
-        pen.rect(x1, row.y, Math.max(x2 - x1 - gap, 0.75), row.height);
+        pen.rect(x1, row.y, Math.max(x2 - x1 - gap, 1), row.height);
       }
       pen.fillStyle = palette.looks[status].fill;
       pen.fill();
@@ -190,7 +218,7 @@
     pen.stroke();
   }
 
-  /* scene: {palette, spans, statuses (all activities), activities, activity, frame, reach,
+  /* scene: {palette, spans, typicalLength, statuses (all activities), activities, activity, frame, reach,
      chosen, span, ends(i), laggingOf(a), structureNames, ratio}. */
   pourmap.paintStrip = function (pen, scene) {
     const { frame, ratio } = scene;
@@ -201,7 +229,8 @@
     pen.beginPath();
     pen.rect(frame.gutter, 0, frame.width - frame.gutter, frame.height);
     pen.clip();
-    for (const row of frame.rows) paintCells(pen, scene, row);
+    if (scene.typicalLength * frame.perStation < THIN_PX) paintColumns(pen, scene);
+    else for (const row of frame.rows) paintCells(pen, scene, row);
     for (const row of frame.rows) paintLag(pen, scene, row);
     paintChosen(pen, scene);
     pen.restore();

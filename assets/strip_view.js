@@ -23,6 +23,8 @@
       strip.whole = wholeRange(spans);
       strip.range = [...strip.whole];
       strip.of = spans;
+      const lengths = spans.to.map((to, i) => to - spans.from[i]).sort();
+      strip.typicalLength = lengths[lengths.length >> 1];
     }
     const frame = pourmap.stripRows(spans, changes.activities, state.activity, width);
     frame.width = width;
@@ -32,6 +34,7 @@
     return {
       palette: state.palette,
       spans,
+      typicalLength: strip.typicalLength,
       statuses: state.statuses,
       activities: changes.activities,
       activity: state.activity,

@@ -12,6 +12,7 @@
     numbers: null,
     lag: null,
     activity: 0,
+    activityKey: null,
     day: 0,
     showLag: false,
     heading: "",
