@@ -9,17 +9,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from importlib.resources import files
+from typing import Any
 
 import dash
-from dash import Input, Output, dcc, html
+from dash import Input, Output, State, dcc, html
 
 from dashboard.doors import documents
 from dashboard.pages import line_map, not_found, shift_entry
-from dashboard.parts import frame
+from dashboard.parts import frame, palette
 from model.project import Project
 
-PAGES = {line_map.PATH: line_map, shift_entry.PATH: shift_entry}
-"""Which page answers to which path."""
+PAGES = (line_map, shift_entry)
+"""In the order of the links; each answers to its own ``PATH``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,22 +62,38 @@ def create_app(project: Project, settings: Settings | None = None) -> dash.Dash:
         update_title="",
         suppress_callback_exceptions=True,
     )
+    app.index_string = app.index_string.replace(
+        "{%css%}", f"<style>{palette.css_variables()}</style>{{%css%}}"
+    )
     app.layout = html.Div(
         [
             dcc.Location(id="url", refresh="callback-nav"),
-            frame.header(project.job.name, list(PAGES.values()), demo=settings.demo),
+            frame.header(project.job.name, demo=settings.demo),
             html.Main(id="page", tabIndex="-1"),
+            frame.bottom_bar(),
             dcc.Interval(id="refresh", interval=settings.refresh_ms),
-        ],
-        id="app",
+        ]
     )
-
-    @app.callback(Output("page", "children"), Input("url", "pathname"))
-    def show_page(path: str | None) -> object:
-        page = PAGES.get(path or "/", not_found)
-        return page.layout(project)
-
-    for page in PAGES.values():
-        page.register(app, project)
+    _register_pages(app, project)
     documents.register(app, project)
     return app
+
+
+def _register_pages(app: dash.Dash, project: Project) -> None:
+    by_path = {page.PATH: page for page in PAGES}
+
+    @app.callback(
+        Output("page", "children"),
+        Output("top-links", "children"),
+        Output("bottom-links", "children"),
+        Input("url", "pathname"),
+        State("url", "search"),
+    )
+    def show_page(path: str | None, search: str | None) -> tuple[Any, Any, Any]:
+        here = path or "/"
+        page = by_path[here].layout(project, search or "") if here in by_path else None
+        shown = page or not_found.layout(project)
+        return shown, frame.links(PAGES, here), frame.links(PAGES, here)
+
+    for page in PAGES:
+        page.register(app, project)

@@ -17,9 +17,10 @@ from typing import Any, TypeVar
 import click
 
 from dashboard.app import Settings, create_app
+from demo_project import copy_starter
 from model.clock import end_of_day
 from model.problems import InputError, Problem, ViaductError
-from model.project import Project, check_folder, new_folder
+from model.project import Project, check_folder
 
 BAD_INPUT = 2
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -42,7 +43,7 @@ def _says_what_is_wrong(command: Command) -> Command:
     return wrapped  # type: ignore[return-value]
 
 
-class LocalMoment(click.ParamType):
+class LocalMoment(click.ParamType[dt.datetime]):
     """A day (its last moment is meant) or a local date and time."""
 
     name = "date"
@@ -107,7 +108,9 @@ def demo(folder: Path | None, fresh: bool, host: str, port: int, browse: bool, s
 @_says_what_is_wrong
 def new(folder: Path) -> None:
     """Start a project folder with a small example to change."""
-    new_folder(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise ViaductError(f"{folder} is there already and not empty. Give a new folder.")
+    copy_starter(folder)
     click.echo(f"{folder} is ready; change its files, then run: viaduct check {folder}")
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import platformdirs
 
 from demo_project import copy_demo
-from demo_project.generator import demo_events
+from demo_project.generator import LOG_ENDS, demo_events
 from model.clock import clock_starting_at
 from model.project import Project
 
@@ -38,10 +38,17 @@ def open_demo(folder: Path | None = None, *, fresh: bool = False) -> Project:
         shutil.rmtree(target)
     if not marker.exists():
         copy_demo(target)
-        with Project.open(target) as project:
-            project.record(demo_events(project.job), keep_recorded_at=True)
+        _write_log(target)
         marker.write_text("Written by 'viaduct demo'; --fresh removes this folder.\n")
     with Project.open(target) as project:
         last = project.last_recorded_at()
     morning_after = last + dt.timedelta(hours=1)
     return Project.open(target, clock=clock_starting_at(morning_after))
+
+
+def _write_log(folder: Path) -> None:
+    """Record the demo's nine months on the demo's own last evening, whatever the real date."""
+    with Project.open(folder) as project:
+        evening = LOG_ENDS.replace(tzinfo=project.job.timezone)
+    with Project.open(folder, clock=clock_starting_at(evening)) as project:
+        project.record(demo_events(project.job), keep_recorded_at=True)

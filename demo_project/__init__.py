@@ -14,6 +14,10 @@ FOLDER: Path = Path(__file__).parent / "folder"
 """The project folder of the demo, without its log."""
 
 
+STARTER: Path = Path(__file__).parent / "starter"
+"""A small project folder to change into one's own."""
+
+
 def copy_demo(target: Path) -> Path:
     """Copy the demo's project folder to ``target``, without a log.
 
@@ -27,8 +31,23 @@ def copy_demo(target: Path) -> Path:
     Path
         ``target``.
     """
+    return _copy(FOLDER, target)
+
+
+def copy_starter(target: Path) -> Path:
+    """Copy the starter project to ``target``, which is made when it is not there.
+
+    Returns
+    -------
+    Path
+        ``target``.
+    """
+    return _copy(STARTER, target)
+
+
+def _copy(folder: Path, target: Path) -> Path:
     target.mkdir(parents=True, exist_ok=True)
-    for file in sorted(FOLDER.iterdir()):
+    for file in sorted(folder.iterdir()):
         if file.is_file():
             shutil.copyfile(file, target / file.name)
     return target

@@ -7,15 +7,20 @@ into one JSON-ready dictionary, so that screens, command line and Python agree.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from model.clock import wall_clock
 from model.events import Event
+from model.fold import State
 from model.job import Job
+from model.placed import ByDay, totals
 from model.problems import Problem, errors_only
 from model.units import PRINTED, from_si, shown_unit
 
@@ -113,12 +118,12 @@ class StatusAnswer:
 
     def __str__(self) -> str:
         lines = [f"as of {self.as_of:%a %d %b %Y %H:%M}"]
-        for row in self.totals.itertuples():
-            line = f"{row.activity:<20} {row.units_complete:>4} of {row.units_total} units"
-            if row.measure_unit:
-                line += f"   {row.placed:>12,.0f}"
-                line += "" if np.isnan(row.planned) else f" of {row.planned:,.0f}"
-                line += f" {PRINTED[row.measure_unit]}"
+        for row in records(self.totals):
+            line = f"{row['activity']:<20} {row['units_complete']:>4} of {row['units_total']} units"
+            if row["measure_unit"]:
+                line += f"   {row['placed']:>12,.0f}"
+                line += "" if row["planned"] is None else f" of {row['planned']:,.0f}"
+                line += f" {PRINTED[row['measure_unit']]}"
             lines.append(line)
         return "\n".join(lines)
 
@@ -195,6 +200,111 @@ def problem_record(problem: Problem) -> dict[str, Any]:
     }
 
 
-def totals_by_activity(totals: pd.DataFrame) -> Mapping[str, Mapping[str, Any]]:
-    """Return the totals as rows by activity key, for screens that show one at a time."""
-    return {row["activity"]: row for row in records(totals)}
+def status_answer(
+    state: State, as_of: dt.datetime, known_on: dt.datetime, activity: str | None = None
+) -> StatusAnswer:
+    """Turn a folded state into what people read.
+
+    Parameters
+    ----------
+    state
+        The fold of the log.
+    as_of, known_on
+        The two moments, local.
+    activity
+        Only this one; all of them without it.
+    """
+    job = state.job
+
+    def shown(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+        if activity is not None:
+            frame = frame[frame["activity"] == activity]
+        return in_shown_units(frame, job)[list(columns)].reset_index(drop=True)
+
+    return StatusAnswer(
+        as_of=as_of,
+        known_on=known_on,
+        units=shown(state.units, UNIT_COLUMNS),
+        spans=shown(state.spans, SPAN_COLUMNS),
+        totals=shown(totals(state), TOTAL_COLUMNS),
+    )
+
+
+def history_of(events: Sequence[Event], zone: ZoneInfo) -> tuple[HistoryEntry, ...]:
+    """Turn the events of one unit into entries, latest first.
+
+    Parameters
+    ----------
+    events
+        Every event of the unit, as a store returns them.
+    zone
+        The site's time zone.
+    """
+    voided_by = {event.voids: event.event_id for event in events if event.voids}
+    entries = [
+        HistoryEntry(
+            event,
+            wall_clock(event.recorded_at, zone) if event.recorded_at else event.at,
+            voided_by.get(event.event_id, ""),
+        )
+        for event in events
+    ]
+    return tuple(sorted(entries, key=lambda e: (e.event.at, e.event.seq or 0), reverse=True))
+
+
+@dataclass(frozen=True)
+class DaysAnswer:
+    """What was placed and finished up to the end of each day; D days, A activities.
+
+    Parameters
+    ----------
+    days
+        Dates, datetime64, one a day, (D,).
+    placed
+        Cumulative quantity in shown units, (D, A); NaN where nothing is measured.
+    planned
+        Planned quantity in shown units, (A,); NaN where there is none.
+    measure_unit
+        Unit of each activity; blank where nothing is measured.
+    units_complete
+        Number of units complete, (D, A).
+    units_total
+        Number of units.
+    """
+
+    days: NDArray[np.datetime64]
+    placed: NDArray[np.float64]
+    planned: NDArray[np.float64]
+    measure_unit: tuple[str, ...]
+    units_complete: NDArray[np.int64]
+    units_total: int
+
+    @property
+    def share(self) -> NDArray[np.float64]:
+        """Placed over planned, (D, A); NaN where nothing is planned."""
+        planned = np.where(self.planned > 0, self.planned, np.nan)
+        return np.asarray(self.placed / planned)
+
+
+def days_answer(by_day: ByDay, planned_si: NDArray[np.float64], job: Job) -> DaysAnswer:
+    """Turn placed quantities by day into shown units.
+
+    Parameters
+    ----------
+    by_day
+        From ``model.placed.by_day``.
+    planned_si
+        Planned totals by activity, SI, (A,).
+    job
+        Says each activity's measure and the units people read.
+    """
+    units = tuple(shown_unit(a.measure, job.units_system) for a in job.activities)
+    factor = np.array([from_si(1.0, unit) if unit else np.nan for unit in units])
+    return DaysAnswer(
+        days=by_day.days,
+        placed=by_day.placed_si * factor,
+        planned=planned_si * factor,
+        measure_unit=units,
+        units_complete=by_day.units_complete,
+        units_total=len(job.units),
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -46,6 +47,8 @@ class Job:
         or ``"section"``).
     baseline
         ``unit``, ``activity``, ``planned_finish`` (datetime64, midnight); may be empty.
+    structure_names
+        Words shown for each structure's key.
     """
 
     name: str
@@ -58,6 +61,7 @@ class Job:
     spans: gpd.GeoDataFrame
     planned: pd.DataFrame
     baseline: pd.DataFrame = field(default_factory=lambda: empty_baseline())
+    structure_names: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def activity_by_key(self) -> dict[str, Activity]:

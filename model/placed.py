@@ -13,6 +13,7 @@ from model.changes import cell_changes
 from model.fold import MICROS_PER_DAY, State
 from model.job import Job
 from model.log_arrays import COMPLETE, PLACE, LogArrays
+from model.planned import PlanGrid
 
 
 def totals(state: State) -> pd.DataFrame:
@@ -30,18 +31,21 @@ def totals(state: State) -> pd.DataFrame:
         planned), ``units_complete``, ``units_total``.
     """
     standing = state.unit_standing
-    planned = standing.planned_si
     return pd.DataFrame(
         {
             "activity": [activity.key for activity in state.job.activities],
             "placed_si": standing.placed_si.sum(axis=0),
-            "planned_si": np.where(
-                np.isnan(planned).all(axis=0), np.nan, np.nansum(planned, axis=0)
-            ),
+            "planned_si": planned_totals(state.log.plan),
             "units_complete": (standing.status == COMPLETE).sum(axis=0),
             "units_total": len(standing.status),
         }
     )
+
+
+def planned_totals(plan: PlanGrid) -> NDArray[np.float64]:
+    """Return what is planned for each activity, SI; NaN where nothing is, (A,)."""
+    nothing = np.isnan(plan.unit_si).all(axis=0)
+    return np.asarray(np.where(nothing, np.nan, np.nansum(plan.unit_si, axis=0)))
 
 
 @dataclass(frozen=True)

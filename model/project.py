@@ -13,29 +13,30 @@ from __future__ import annotations
 import datetime as dt
 import threading
 from collections.abc import Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from types import TracebackType
 
 import pandas as pd
 
-from model import answers, placed, ready
+from model import answers, ready
 from model.acceptance import judge
 from model.activities import Activity
-from model.changes import Changes, changes
-from model.clock import Clock, utc_now, wall_clock
+from model.changes import changes
+from model.clock import Clock, end_of_day, utc_now, wall_clock
+from model.documents import Document
 from model.events import Event
 from model.exchange.exports import export_file
 from model.exchange.folder import read_folder
-from model.exchange.geojson import Document, context_document, footprints_document
+from model.exchange.geojson import bounds_deg, context_document, footprints_document
 from model.exchange.tables import read_events
 from model.fold import State, fold
 from model.job import Job
 from model.log_arrays import LogArrays
+from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast, project_finish
-from model.store import open_store
-from model.store.interface import Store
+from model.store import Store, open_store
 
 LOG_FILE = "log.sqlite"
 FOLDS_HELD = 32
@@ -190,15 +191,14 @@ class Project:
 
     # Where the line stands
 
-    def state(
-        self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None
-    ) -> State:
-        """Fold the log as of a local moment, as known on a local moment; None is now."""
-        return self._fold(self.log(), as_of or self.now().replace(second=0), known_on)
+    def state(self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None) -> State:
+        """Fold the log as of a local moment, as known on a local moment.
 
-    def _fold_now(
-        self, log: LogArrays, as_of: dt.datetime, known_on: dt.datetime | None
-    ) -> State:
+        Without them: to the end of today, with all the log knows.
+        """
+        return self._fold(self.log(), as_of or end_of_day(self.now().date()), known_on)
+
+    def _fold_now(self, log: LogArrays, as_of: dt.datetime, known_on: dt.datetime | None) -> State:
         known = known_on and known_on.replace(tzinfo=self.job.timezone)
         return fold(log, self.job, as_of=as_of, known_on=known)
 
@@ -218,9 +218,7 @@ class Project:
         if activity is not None:
             self.activity(activity)
         state = self.state(as_of, known_on)
-        return answers.status_answer(
-            state, as_of or self.now(), known_on or self.now(), activity
-        )
+        return answers.status_answer(state, as_of or self.now(), known_on or self.now(), activity)
 
     def activity(self, key: str) -> Activity:
         """Return an activity by its key.
@@ -241,7 +239,7 @@ class Project:
 
     def history(self, unit: str) -> tuple[answers.HistoryEntry, ...]:
         """Return everything recorded of a unit, latest first."""
-        return answers.history_of(unit, self._store.events(unit=unit), self.job.timezone)
+        return answers.history_of(self._store.events(unit=unit), self.job.timezone)
 
     def at_hand(self, activity: str) -> pd.DataFrame:
         """Say for each unit or span of an activity whether work can go on (``ready``)."""
@@ -249,21 +247,37 @@ class Project:
 
     # What the map and its day slider draw
 
-    def changes(self) -> Changes:
-        """Return every change of every span's status, for the day slider."""
+    def changes(self) -> pd.DataFrame:
+        """Return every change of every span's status (see ``model.changes``)."""
         return changes(self.log(), self.job)
 
-    def placed_by_day(self) -> placed.ByDay:
-        """Return what was placed and completed by the end of each day, by activity."""
-        return placed.by_day(self.log(), self.job, until=self.now().date())
+    def days(self) -> answers.DaysAnswer:
+        """Return what was placed and finished by the end of each day up to today."""
+        log = self.log()
+        last = self.now().date()
+        return answers.days_answer(
+            by_day(log, self.job, until=last), planned_totals(log.plan), self.job
+        )
 
+    @cached_property
     def footprints(self) -> Document:
-        """Return the span footprints in WGS 84, as the browser fetches them."""
+        """The span footprints in WGS 84, as the browser fetches them."""
         return footprints_document(self.job)
 
+    @cached_property
     def context(self) -> Document | None:
-        """Return the background layers in WGS 84, if the folder has any."""
+        """The background layers in WGS 84, if the folder has any."""
         return context_document(self.folder)
+
+    @cached_property
+    def bounds_deg(self) -> tuple[float, float, float, float]:
+        """West, south, east and north of the footprints, degrees (WGS 84)."""
+        return bounds_deg(self.job.spans)
+
+    def planned_from(self, activity: str) -> tuple[str, ...]:
+        """Say where an activity's planned quantities come from: schedule, section, or both."""
+        rows = self.job.planned[self.job.planned["activity"] == activity]
+        return tuple(sorted(rows["planned_from"].unique()))
 
     # When it will finish
 

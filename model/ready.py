@@ -72,6 +72,4 @@ def _unfinished(
         keys, wanted = ["unit"], ["unit"]
     complete = done.loc[done["status"] == "complete", keys]
     finished = pd.MultiIndex.from_frame(complete)
-    return pd.Series(
-        ~pd.MultiIndex.from_frame(cells[wanted]).isin(finished), index=cells.index
-    )
+    return pd.Series(~pd.MultiIndex.from_frame(cells[wanted]).isin(finished), index=cells.index)

@@ -101,7 +101,7 @@ def si_per(unit: str) -> float:
     >>> round(si_per("yd3"), 12)
     0.764554857984
     """
-    registry = pint.UnitRegistry(cache_folder=None)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
     return float(registry(f"1 * {_PINT_NAMES[unit]}").to_base_units().magnitude)
 
 

@@ -15,27 +15,18 @@ from model.project import Project
 FOR_EVER = "public, max-age=31536000, immutable"
 
 
-def footprints_url(project: Project) -> str:
-    """Return where the footprints of a project are."""
-    return f"/geometry/{project.footprints().hash}.geojson"
-
-
-def context_url(project: Project) -> str | None:
-    """Return where the background layers are, None when there are none."""
-    document = project.context()
-    return None if document is None else f"/context/{document.hash}.geojson"
-
-
 def register(app: dash.Dash, project: Project) -> None:
     """Open the addresses of the documents."""
 
-    @app.server.get("/geometry/<name>.geojson")
     def footprints(name: str) -> flask.Response:
-        return _answer(project.footprints(), name)
+        return _answer(project.footprints, name)
 
-    @app.server.get("/context/<name>.geojson")
     def context(name: str) -> flask.Response:
-        return _answer(project.context(), name)
+        return _answer(project.context, name)
+
+    server: flask.Flask = app.server
+    server.add_url_rule("/geometry/<name>.geojson", view_func=footprints)
+    server.add_url_rule("/context/<name>.geojson", view_func=context)
 
 
 def _answer(document: Document | None, name: str) -> flask.Response:

@@ -1,112 +1,22 @@
 """The map before any status: footprints and background on a style that needs no network.
 
-The figure is sent once. Footprints come from an address of their own (``GeometryDocument``),
-named by their content so that a browser keeps them for ever; from then on statuses are drawn
+The figure is sent once. Footprints come from an address of their own, named by their content so that a browser keeps them for ever; from then on statuses are drawn
 over the map in the browser (``assets/map_view.js``) and no answer holds this figure again.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
-from dataclasses import dataclass
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import plotly.graph_objects as go
-import shapely
 
 from dashboard.parts.palette import GROUND
-from model.units import UnitSystem, from_si, shown_length_unit
 
-DECIMALS_OF_DEGREE = 7
-"""About a centimetre."""
+Bounds = tuple[float, float, float, float]
+"""West, south, east, north in degrees."""
 
 EMPTY_COLLECTION: dict[str, Any] = {"type": "FeatureCollection", "features": []}
-
-
-@dataclass(frozen=True, slots=True)
-class GeometryDocument:
-    """The footprints of every span as the browser fetches them, once.
-
-    Parameters
-    ----------
-    key
-        Hash of the content; every later array names it, so a mismatch is seen.
-    body
-        A GeoJSON FeatureCollection. Feature *i* has the id *i* and is entry *i* of every
-        later array.
-    n_spans
-        Number of features.
-    bounds_deg
-        West, south, east, north in degrees.
-    """
-
-    key: str
-    body: bytes
-    n_spans: int
-    bounds_deg: tuple[float, float, float, float]
-
-    @property
-    def path(self) -> str:
-        """Last part of the address at which the document is served."""
-        return f"{self.key}.geojson"
-
-
-def geometry_document(spans: gpd.GeoDataFrame, system: UnitSystem) -> GeometryDocument:
-    """Write the footprints for the browser.
-
-    Parameters
-    ----------
-    spans
-        The job's spans, in order, with the columns of ``Job.spans`` and a known CRS.
-    system
-        Units in which stations are shown.
-
-    Returns
-    -------
-    GeometryDocument
-        Coordinates in WGS 84, rounded to about a centimetre; stations in the shown unit.
-
-    Notes
-    -----
-    Properties of a feature: ``unit``, ``span``, ``structure``, ``heading``, and ``from`` and
-    ``to``, the stations of its ends rounded to a hundredth of the shown unit.
-    """
-    degrees = spans.to_crs(4326)
-    outlines = shapely.transform(
-        degrees.geometry.to_numpy(), lambda xy: np.round(xy, DECIMALS_OF_DEGREE)
-    )
-    stations = _shown_stations(spans, system)
-    rows = zip(
-        spans["unit"], spans["span"], spans["structure"], spans["heading"], *stations, strict=True
-    )
-    names = ("unit", "span", "structure", "heading", "from", "to")
-    features = [
-        {
-            "type": "Feature",
-            "id": i,
-            "properties": dict(zip(names, row, strict=True)),
-            "geometry": shapely.geometry.mapping(outline),
-        }
-        for i, (outline, row) in enumerate(zip(outlines, rows, strict=True))
-    ]
-    body = json.dumps(
-        {"type": "FeatureCollection", "features": features}, separators=(",", ":")
-    ).encode()
-    west, south, east, north = (float(edge) for edge in degrees.total_bounds)
-    key = hashlib.sha256(body).hexdigest()[:16]
-    return GeometryDocument(key, body, len(features), (west, south, east, north))
-
-
-def _shown_stations(spans: gpd.GeoDataFrame, system: UnitSystem) -> tuple[list[float], ...]:
-    unit = shown_length_unit(system)
-    columns = ("from_station_m", "to_station_m")
-    return tuple(
-        np.round(from_si(spans[column].to_numpy(dtype=float), unit), 2).tolist()
-        for column in columns
-    )
 
 
 def map_style(context_url: str | None = None) -> dict[str, Any]:
@@ -115,8 +25,8 @@ def map_style(context_url: str | None = None) -> dict[str, Any]:
     Parameters
     ----------
     context_url
-        Address of a GeoJSON whose polygons with ``kind`` = ``"water"`` are water, other
-        polygons built-up ground, and lines roads or shores; None for plain ground.
+        Address of a GeoJSON whose polygons of a layer called ``water`` are water, other
+        polygons ground of another kind, and lines roads or shores; None for plain ground.
 
     Notes
     -----
@@ -128,8 +38,8 @@ def map_style(context_url: str | None = None) -> dict[str, Any]:
         "sources": {"background": {"type": "geojson", "data": context_url or EMPTY_COLLECTION}},
         "layers": [
             {"id": "ground", "type": "background", "paint": {"background-color": GROUND.land}},
-            _areas("water", ["==", ["get", "kind"], "water"], GROUND.water),
-            _areas("built", ["!=", ["get", "kind"], "water"], GROUND.built),
+            _areas("built", ["!=", ["get", "layer"], "water"], GROUND.built),
+            _areas("water", ["==", ["get", "layer"], "water"], GROUND.water),
             {
                 "id": "lines",
                 "type": "line",
@@ -152,7 +62,8 @@ def _areas(name: str, test: list[Any], colour: str) -> dict[str, Any]:
 
 def base_map(
     geometry_url: str,
-    document: GeometryDocument,
+    n_spans: int,
+    bounds_deg: Bounds,
     context_url: str | None = None,
     zoom: float | None = None,
 ) -> go.Figure:
@@ -161,20 +72,20 @@ def base_map(
     Parameters
     ----------
     geometry_url
-        Address at which ``document`` is served.
-    document
-        The footprints.
+        Address of the footprints, a GeoJSON whose feature *i* has the id *i*.
+    n_spans, bounds_deg
+        How many there are, and where.
     context_url
         Address of the background, if the project has one.
     zoom
         Zoom to open at; None fits a middling screen and the browser then fits its own.
     """
-    west, south, east, north = document.bounds_deg
+    west, south, east, north = bounds_deg
     footprints = go.Choroplethmap(
         geojson=geometry_url,
         featureidkey="id",
-        locations=np.arange(document.n_spans, dtype=np.uint32),
-        z=np.zeros(document.n_spans, dtype=np.uint8),
+        locations=np.arange(n_spans, dtype=np.uint32),
+        z=np.zeros(n_spans, dtype=np.uint8),
         colorscale=[[0, GROUND.quiet_ink], [1, GROUND.quiet_ink]],
         showscale=False,
         hoverinfo="skip",
@@ -189,13 +100,13 @@ def base_map(
         map={
             "style": map_style(context_url),
             "center": {"lon": (west + east) / 2, "lat": (south + north) / 2},
-            "zoom": _fitting_zoom(document.bounds_deg) if zoom is None else zoom,
+            "zoom": _fitting_zoom(bounds_deg) if zoom is None else zoom,
         },
     )
     return figure
 
 
-def _fitting_zoom(bounds_deg: tuple[float, float, float, float], width_px: float = 900.0) -> float:
+def _fitting_zoom(bounds_deg: Bounds, width_px: float = 900.0) -> float:
     """Zoom at which the bounds fill ``width_px``; a world is 512 · 2^zoom pixels wide."""
     west, south, east, north = bounds_deg
     share = max(east - west, (north - south) / np.cos(np.radians((south + north) / 2)), 1e-4) / 360

@@ -18,6 +18,7 @@ from dash import ALL, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.parts import frame
+from dashboard.parts.attributes import aria
 from dashboard.parts.entry_form import Draft, events_of, parse_moment
 from dashboard.parts.status_chip import status_chip
 from model.activities import Activity
@@ -62,7 +63,7 @@ Filled = tuple[Mapping[str, str], Any]
 """One control of the rows: its identifier and what was filled in."""
 
 
-def layout(project: Project) -> Component:
+def layout(project: Project, search: str = "") -> Component:
     """Return the page: who and when, which activity, the rows, the button."""
     now = project.now()
     activities = [{"label": a.name, "value": a.key} for a in project.job.activities]
@@ -91,7 +92,7 @@ def layout(project: Project) -> Component:
                 className="check",
             ),
             html.Div(id="entry-rows", className="entry-rows"),
-            html.Div(id="entry-answer", **{"aria-live": "polite"}),
+            html.Div(id="entry-answer", **aria(live="polite")),
             html.Div(
                 html.Button("Record", id="entry-send", n_clicks=0, className="button button-main"),
                 className="action-bar",
@@ -101,7 +102,7 @@ def layout(project: Project) -> Component:
     )
 
 
-def _text(key: str, kind: str = "text", value: str = "") -> Component:
+def _text(key: str, kind: Any = "text", value: str = "") -> Component:
     return dcc.Input(
         id=key,
         type=kind,
@@ -178,9 +179,8 @@ def _entry_row(row: Row, activity: Activity, unit: str, batch: str) -> Component
         head.append(html.Span(f"waits for {row.waits_for}", className="row-waits"))
     if row.reason:
         head.append(html.Span(f"held: {row.reason}", className="row-waits"))
-    quantity = dcc.Input(
-        type="text", inputMode="decimal", className="input input-short", **keep("quantity")
-    )
+    decimal: dict[str, Any] = {"inputMode": "decimal"}  # the component passes it on
+    quantity = dcc.Input(type="text", className="input input-short", **decimal, **keep("quantity"))
     units = dcc.RadioItems(
         options=[{"label": PRINTED[u], "value": u} for u in accepted_units(activity.measure)],
         value=unit,
@@ -231,7 +231,7 @@ def _well(answer: RecordAnswer) -> list[Component]:
     lines = [f"{what} in the log."]
     if answer.repeated:
         lines.append(f"{len(answer.repeated)} were in the log already and are counted once.")
-    notices = [frame.notice("good", "Recorded", lines)]
+    notices = [frame.notice("done", "Recorded", lines)]
     if answer.warnings:
         looked = [f"{problem.message} {problem.fix}" for problem in answer.warnings]
         notices.append(frame.notice("warning", "Recorded, but look again", looked))
@@ -248,7 +248,7 @@ def _refused(error: InputError, places: Sequence[str] = ()) -> Component:
         if problem.row is not None and 0 < problem.row <= len(places):
             place = f"{places[problem.row - 1]}: "
         lines.append(f"{place}{problem.message} {problem.fix}")
-    return frame.notice("error", "Not recorded; nothing was changed", lines, focus=True)
+    return frame.notice("error", "Not recorded; nothing was changed", lines)
 
 
 def register(app: dash.Dash, project: Project) -> None:

@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Literal, Protocol
 
 from dash import dcc, html
 from dash.development.base_component import Component
+
+from dashboard.parts.attributes import aria
+
+Tone = Literal["done", "error", "warning", "empty", "busy", "caution"]
+
+DEMO_NOTICE = "An invented viaduct with invented people: try anything."
+PLANNING_ONLY = (
+    "Planning figures only. Whether falsework may be moved or released, forms stripped or "
+    "concrete loaded is decided by the engineer of record, by local codes and licensed practice."
+)
 
 
 class Page(Protocol):
@@ -16,51 +26,60 @@ class Page(Protocol):
     NAME: str
 
 
-DEMO_NOTICE = "Demo: an invented viaduct with invented people. Try anything; nothing here is real."
-
-
-def header(name: str, pages: Sequence[Page], *, demo: bool) -> Component:
-    """Return the head of every page.
+def header(name: str, *, demo: bool) -> Component:
+    """Return the head of every page; the links in it come from ``links``.
 
     Parameters
     ----------
     name
         The project's name.
-    pages
-        Pages to lead to, in order.
     demo
         Say that the project is invented.
     """
-    links = [dcc.Link(page.NAME, href=page.PATH, className="nav-link") for page in pages]
-    parts: list[Component] = [
-        html.A("Skip to the page", href="#page", className="skip-link"),
-        html.Div(
-            [html.Div(name, className="project-name"), html.Nav(links, className="nav")],
-            className="header-row",
-        ),
+    about = [html.Span(DEMO_NOTICE, className="quiet demo-notice")] if demo else []
+    return html.Header(
+        [
+            html.A("Skip to the page", href="#page", className="only-read-aloud"),
+            html.H1(name),
+            *about,
+            html.Nav(id="top-links", className="page-nav", **aria(label="Pages")),
+        ],
+        className="page-header",
+    )
+
+
+def bottom_bar() -> Component:
+    """Return the bar under the thumb on a phone; the links in it come from ``links``."""
+    return html.Nav(id="bottom-links", className="bottom-bar", **aria(label="Pages, within reach"))
+
+
+def links(pages: Sequence[Page], here: str) -> list[Component]:
+    """Return links to the pages, the present one marked."""
+    return [
+        dcc.Link(page.NAME, href=page.PATH, className="here" if page.PATH == here else "")
+        for page in pages
     ]
-    if demo:
-        parts.append(html.P(DEMO_NOTICE, className="demo-notice"))
-    return html.Header(parts, className="page-header")
 
 
-def notice(
-    tone: str, title: str, lines: Sequence[str | Component] = (), *, focus: bool = False
-) -> Component:
+def notice(tone: Tone, title: str, lines: Sequence[str | Component] = ()) -> Component:
     """Return a banner that says how something went.
 
     Parameters
     ----------
     tone
-        ``"good"``, ``"error"``, ``"warning"`` or ``"empty"``; also said by a mark and words,
-        never by colour alone.
+        Also said by a mark and by the words, never by colour alone.
     title
         What happened, in a few words.
     lines
         The rest, one line each.
-    focus
-        Read it out at once to people who do not see the page.
     """
-    items = html.Ul([html.Li(line) for line in lines]) if lines else None
-    role = "alert" if focus and tone == "error" else "status"
-    return html.Div([html.Strong(title), items], className=f"banner banner-{tone}", role=role)
+    parts: list[Component] = [html.Strong(title)]
+    if lines:
+        parts.append(html.Ul([html.Li(line) for line in lines]))
+    role = "alert" if tone == "error" else "status"
+    return html.Div(parts, className=f"banner {tone}", role=role)
+
+
+def caution() -> Component:
+    """Return the usual caution where dates could be taken for permission."""
+    return html.Footer(PLANNING_ONLY, className="caution")

@@ -21,6 +21,9 @@ Stores
 ``selection``
     Written by the browser: ``{unit, span, open, opened}``; ``opened`` rises each time a unit's
     history is asked for.
+``address``
+    Written by the browser: the query (``?activity=…&as-of=…&unit=…``) that names what one
+    sees, the same as in the address bar.
 """
 
 from __future__ import annotations
@@ -45,12 +48,18 @@ SPACE = "pourmap"
 """Name under which the browser's functions are kept."""
 
 
-def stores() -> list[dcc.Store]:
-    """Return every store the map and strip need, empty but for the palette."""
-    empty = ("geometry-info", "changes", "numbers", "lag", "view", "selection")
+def stores(filled: Mapping[str, Any]) -> list[dcc.Store]:
+    """Return every store the map and strip need.
+
+    Parameters
+    ----------
+    filled
+        What is in them from the start, by name; the others are empty.
+    """
+    names = ("geometry-info", "changes", "numbers", "lag", "view", "selection", "address")
     return [
         dcc.Store(id="palette", data=palette.table()),
-        *(dcc.Store(id=name) for name in empty),
+        *(dcc.Store(id=name, data=filled.get(name)) for name in names),
     ]
 
 
@@ -265,26 +274,21 @@ def lag_store(key: str, day: int, spans: Mapping[str, Sequence[int]]) -> dict[st
 def register(app: Dash) -> None:
     """Join the map's stores and controls in the browser; no call here reaches the server."""
 
-    def browser(name: str, output: Output | None, *inputs: Input) -> None:
-        call = ClientsideFunction(SPACE, name)
-        join: Any = app.clientside_callback
-        join(call, *([output] if output else []), *inputs)
-
-    browser(
-        "setUpMap",
+    join: Any = app.clientside_callback
+    fed_by = ("palette", "geometry-info", "changes", "numbers", "lag")
+    join(
+        ClientsideFunction(SPACE, "takeStores"),
         Output("map-note", "children"),
-        Input("palette", "data"),
-        Input("geometry-info", "data"),
+        *(Input(name, "data") for name in fed_by),
     )
-    browser("takeChanges", None, Input("changes", "data"))
-    browser("takeNumbers", None, Input("numbers", "data"))
-    browser("takeLag", None, Input("lag", "data"))
-    browser(
-        "showView",
+    join(
+        ClientsideFunction(SPACE, "showView"),
         Output("view", "data"),
-        Input("activity", "value"),
-        Input("day", "value"),
-        Input("heading", "value"),
-        Input("outlines", "value"),
+        *(Input(name, "value") for name in ("activity", "day", "heading", "outlines")),
     )
-    browser("writeAddress", None, Input("view", "data"), Input("selection", "data"))
+    join(
+        ClientsideFunction(SPACE, "writeAddress"),
+        Output("address", "data"),
+        Input("view", "data"),
+        Input("selection", "data"),
+    )

@@ -1,95 +1,66 @@
-"""What leaves the project as a file: footprints with their statuses, or the log."""
+"""What leaves a project as a file: footprints with their statuses, or the log."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
-
-import pandas as pd
 
 from model.events import Event
 from model.exchange.geojson import feature_collection
 from model.exchange.geopackage import statuses_by_activity, write_footprints
 from model.exchange.tables import write_events
-from model.job import Job
+from model.fold import State
 from model.problems import InputError, Problem
 
-ENDINGS: tuple[str, ...] = (".gpkg", ".geojson", ".csv")
-
-EXPORT_COLUMNS = ("unit", "span", "structure", "heading", "from_station_m", "to_station_m",
-                  "length_m", "area_m2")  # fmt: skip
-
-
-class Standing(Protocol):
-    """What is exported of a state: its job, and frames of ``model.fold.State``."""
-
-    @property
-    def job(self) -> Job:
-        """The job as planned."""
-
-    @property
-    def spans(self) -> pd.DataFrame:
-        """One row per span and activity, with ``unit``, ``span``, ``activity``, ``status``."""
-
-    @property
-    def units(self) -> pd.DataFrame:
-        """One row per unit and activity, with ``unit``, ``activity``, ``status``."""
+ENDINGS = (".gpkg", ".geojson", ".csv")
 
 
 def export_file(
-    target: Path, state: Standing, events: Iterable[Event], *, replace: bool = False
+    target: Path, state: State, events: Sequence[Event], *, replace: bool = False
 ) -> None:
-    """Write footprints with their statuses (.gpkg, .geojson) or the log (.csv).
+    """Write a project to a file, in the format its ending names.
 
     Parameters
     ----------
     target
-        The file; its ending says what is written.
+        ``.gpkg`` (layers ``spans`` and ``units`` in the project's coordinate system, with a
+        status column an activity), ``.geojson`` (spans in WGS 84 with the same) or ``.csv``
+        (the log).
     state
-        Statuses to write.
+        The state to write.
     events
         The log.
     replace
-        Whether a file that is there may be replaced.
+        Write over a file that is there.
 
     Raises
     ------
     InputError
-        For another ending, a folder that isn't there, or a file that is there when
-        ``replace`` is false.
+        For another ending, a folder that is not there, or a file that is there already.
     """
-    _check_target(target, replace)
-    if target.suffix == ".csv":
-        write_events(target, events)
-    elif target.suffix == ".gpkg":
-        write_footprints(
-            target,
-            state.job,
-            span_columns=statuses_by_activity(state.spans),
-            unit_columns=statuses_by_activity(state.units),
-        )
-    else:
-        _write_geojson(target, state)
-
-
-def _check_target(target: Path, replace: bool) -> None:
-    problem = None
-    if target.suffix not in ENDINGS:
-        message = f"{target.suffix or 'No ending'} is no format that is written."
-        problem = Problem(target.name, message, f"Use one of {', '.join(ENDINGS)}.")
-    elif not target.parent.is_dir():
-        problem = Problem(target.name, f"There is no folder {target.parent}.", "Make it first.")
-    elif target.exists() and not replace:
-        problem = Problem(target.name, "The file is already there.", "Choose another name.")
+    problem = _target_problem(target, replace=replace)
     if problem is not None:
         raise InputError([problem])
+    span_statuses = statuses_by_activity(state.spans)
+    if target.suffix == ".gpkg":
+        unit_statuses = statuses_by_activity(state.units)
+        write_footprints(target, state.job, span_columns=span_statuses, unit_columns=unit_statuses)
+    elif target.suffix == ".geojson":
+        spans = state.job.spans
+        keys = {name: spans[name].tolist() for name in ("unit", "span", "structure", "heading")}
+        collection = feature_collection(spans, {**keys, **span_statuses})
+        target.write_text(json.dumps(collection, ensure_ascii=False), encoding="utf-8")
+    else:
+        write_events(target, events)
 
 
-def _write_geojson(target: Path, state: Standing) -> None:
-    spans = state.job.spans
-    columns = {name: spans[name].tolist() for name in EXPORT_COLUMNS}
-    columns |= statuses_by_activity(state.spans)
-    text = json.dumps(feature_collection(spans, columns), ensure_ascii=False)
-    target.write_text(text, encoding="utf-8")
+def _target_problem(target: Path, *, replace: bool) -> Problem | None:
+    if target.suffix not in ENDINGS:
+        fix = f"Use one of {', '.join(ENDINGS)}."
+        return Problem(target.name, f"{target.suffix!r} is no format written here.", fix)
+    if not target.parent.is_dir():
+        return Problem(target.name, f"There is no folder {target.parent}.", "Make it first.")
+    if target.exists() and not replace:
+        return Problem(target.name, "The file is there already.", "Use --force to write over it.")
+    return None

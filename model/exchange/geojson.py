@@ -133,3 +133,9 @@ def _plain(value: object) -> object:
     if isinstance(value, float):
         return value if np.isfinite(value) else None
     return value if isinstance(value, str | int) else None
+
+
+def bounds_deg(frame: gpd.GeoDataFrame) -> tuple[float, float, float, float]:
+    """Return west, south, east and north of a frame in degrees (WGS 84)."""
+    west, south, east, north = (float(edge) for edge in frame.to_crs(WGS84).total_bounds)
+    return west, south, east, north

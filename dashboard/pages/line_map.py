@@ -1,0 +1,248 @@
+"""The map page: where every trade stands, what is placed against plan, when it will finish.
+
+The page is sent once. From then on a change of activity, of day or of selection is drawn in
+the browser; the server is asked for a projection, for a unit's history, and whether the log
+has grown.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import dash
+import numpy as np
+from dash import ClientsideFunction, Input, Output, State, dcc, html, no_update
+from dash.development.base_component import Component
+
+from dashboard.parts.document_urls import context_url, footprints_url
+from dashboard.figures.base_map import base_map
+from dashboard.parts import frame, legend, map_view, strip_view
+from dashboard.parts.address import Known, View, read_address
+from dashboard.parts.attributes import aria, data
+from dashboard.parts.cards import number_card
+from dashboard.parts.finish_cards import cycle_card, finish_card, finish_notes
+from dashboard.parts.numbers import numbers_by_day
+from dashboard.parts.unit_history import history_list
+from model.clock import end_of_day
+from model.project import Project
+
+PATH = "/"
+NAME = "Map"
+REFRESH_MS = 2500
+"""How often an open page asks whether the log has grown; others' entries show within 5 s."""
+
+
+def layout(project: Project, search: str = "") -> Component:
+    """Return the page as the address asks for it."""
+    days = project.days().days
+    view = read_address(search, known_addresses(project))
+    day = int(np.searchsorted(days, np.datetime64(view.as_of)))
+    job = project.job
+    return html.Section(
+        [
+            *_stores(project, view),
+            *(frame.notice("warning", note) for note in view.notes),
+            _cards(),
+            html.Div(map_view.activity_choice(job.activities, view.activity), className="controls"),
+            html.Div(
+                [map_view.day_slider(len(days), day), map_view.lag_choice(view.outlines)],
+                className="controls",
+            ),
+            map_view.map_view(_figure(project)),
+            map_view.selection_words(),
+            html.Div(
+                map_view.heading_choice([h.key for h in job.headings], view.heading),
+                className="controls",
+            ),
+            strip_view.strip_view(),
+            legend.legend(),
+            _placed_table(project),
+            html.Div(id="finish-notes"),
+            _history_panel(),
+            frame.caution(),
+        ],
+        className="page",
+    )
+
+
+def known_addresses(project: Project) -> Known:
+    """Return what an address of this page may name."""
+    days, job = project.days().days, project.job
+    pours = [a.key for a in job.activities if a.measure == "concrete"]
+    return Known(
+        activities=tuple(job.activity_by_key),
+        headings=tuple(heading.key for heading in job.headings),
+        units=tuple(job.heading_of_unit),
+        usual=pours[-1] if pours else job.activities[0].key,
+        first=days[0].astype(dt.date),
+        last=days[-1].astype(dt.date),
+    )
+
+
+def _stores(project: Project, view: View) -> list[Component]:
+    document = project.footprints
+    info = map_view.geometry_info(
+        footprints_url(project),
+        document.hash,
+        project.job.units_system,
+        project.job.structure_names,
+    )
+    info["chosen"] = {"unit": view.unit, "span": view.span}
+    return [
+        *map_view.stores({"geometry-info": info, **growing_stores(project)}),
+        dcc.Store(id="settled"),
+        dcc.Store(id="seen-seq", data=project.last_seq()),
+        dcc.Interval(id="refresh", interval=REFRESH_MS),
+    ]
+
+
+def growing_stores(project: Project) -> dict[str, Any]:
+    """Return the stores that change when the log grows, by id."""
+    days, key = project.days(), project.footprints.hash
+    changes = project.changes()
+    columns = {
+        "day": np.searchsorted(days.days, changes["day"].to_numpy("datetime64[D]")),
+        **{name: changes[name].to_numpy() for name in ("span", "activity", "status")},
+    }
+    job = project.job
+    return {
+        "changes": map_view.changes_store(key, days.days, job.activities, len(job.spans), columns),
+        "numbers": map_view.numbers_store(key, numbers_by_day(days, job.activities)),
+    }
+
+
+def _figure(project: Project) -> Any:
+    return base_map(
+        footprints_url(project),
+        len(project.job.spans),
+        project.bounds_deg,
+        context_url(project),
+    )
+
+
+def _cards() -> Component:
+    activity = html.Span(**data(activity_label="yes"))
+    return html.Div(
+        [
+            number_card(
+                [activity, " complete"], map_view.number_by_day("units"), "units of the whole job"
+            ),
+            number_card(
+                "Placed against plan",
+                map_view.number_by_day("placed"),
+                map_view.number_by_day("share"),
+            ),
+            html.Div(number_card("Recent cycle", "…"), id="cycle-card"),
+            html.Div(number_card("Projected finish", "…"), id="finish-card"),
+        ],
+        className="number-cards",
+    )
+
+
+def _placed_table(project: Project) -> Component:
+    """Return placed against planned of every activity; the numbers follow the slider."""
+    rows = [
+        html.Tr(
+            [
+                html.Th(activity.name, scope="row"),
+                *(
+                    html.Td(map_view.number_by_day(name, activity.key), className="figure")
+                    for name in ("units", "placed", "share")
+                ),
+                html.Td(", ".join(project.planned_from(activity.key)) or "no plan"),
+            ]
+        )
+        for activity in project.job.activities
+    ]
+    heads = ("Activity", "Units complete", "Placed of planned", "Share", "Planned from")
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(["Placed against plan, as of ", html.Span(**data(day_label="yes"))]),
+                html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
+                html.Tbody(rows),
+            ],
+            className="table",
+        ),
+        className="table-scroll",
+    )
+
+
+def _history_panel() -> Component:
+    return html.Aside(
+        [
+            html.Div(
+                [
+                    html.H2(id="history-title"),
+                    html.Button("Close", id="history-close", type="button", className="button"),
+                ],
+                className="panel-head",
+            ),
+            html.Div(id="history"),
+        ],
+        id="history-panel",
+        className="panel closed",
+        tabIndex="-1",
+        **aria(label="History of the selected unit"),
+    )
+
+
+def register(app: dash.Dash, project: Project) -> None:
+    """Wire the page to an app."""
+    map_view.register(app)
+    names = {activity.key: activity.name for activity in project.job.activities}
+
+    @app.callback(
+        Output("changes", "data"),
+        Output("numbers", "data"),
+        Output("seen-seq", "data"),
+        Output("day", "max"),
+        Input("refresh", "n_intervals"),
+        State("seen-seq", "data"),
+        prevent_initial_call=True,
+    )
+    def look_for_more(_: int, seen: int) -> tuple[Any, Any, Any, Any]:
+        newest = project.last_seq()
+        if newest == seen:
+            return no_update, no_update, no_update, no_update
+        grown = growing_stores(project)
+        return grown["changes"], grown["numbers"], newest, len(grown["changes"]["dates"]) - 1
+
+    @app.callback(
+        Output("cycle-card", "children"),
+        Output("finish-card", "children"),
+        Output("finish-notes", "children"),
+        Input("settled", "data"),
+        Input("seen-seq", "data"),
+    )
+    def project_finish(settled: dict[str, Any] | None, _: int) -> tuple[Any, Any, Any]:
+        if not settled:
+            return no_update, no_update, no_update
+        activity = project.activity(settled["activity"])
+        forecast = project.forecast(as_of=end_of_day(dt.date.fromisoformat(settled["date"])))
+        return cycle_card(forecast, activity), finish_card(forecast), finish_notes(forecast)
+
+    @app.callback(
+        Output("history-title", "children"),
+        Output("history", "children"),
+        Input("selection", "data"),
+        Input("seen-seq", "data"),
+    )
+    def show_history(selection: dict[str, Any] | None, _: int) -> tuple[Any, Any]:
+        if not selection or not selection.get("opened"):
+            return no_update, no_update
+        unit = selection["unit"]
+        return f"Unit {unit}", history_list(project.history(unit), names)
+
+    in_browser: Any = app.clientside_callback
+    in_browser(
+        ClientsideFunction(map_view.SPACE, "settle"),
+        Input("view", "data"),
+        Input("changes", "data"),
+    )
+    in_browser(
+        ClientsideFunction(map_view.SPACE, "openHistory"),
+        Input("selection", "data"),
+        Input("history-close", "n_clicks"),
+    )

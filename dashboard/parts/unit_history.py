@@ -1,0 +1,71 @@
+"""A unit's history: who said what, when it happened, how much, and why it was held."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+
+from dash import html
+from dash.development.base_component import Component
+
+from model.answers import HistoryEntry
+from model.events import Kind
+from model.units import PRINTED
+
+SAID: dict[Kind, str] = {
+    "start": "started",
+    "place": "placed",
+    "finish": "finished",
+    "hold": "put on hold",
+    "resume": "resumed",
+    "reopen": "reopened",
+    "check": "checked",
+    "void": "entry cancelled",
+    "note": "note",
+}
+"""Each kind of event in words."""
+
+LATE = timedelta(hours=12)
+"""An entry recorded later than this after it happened says so."""
+
+
+def history_list(entries: Sequence[HistoryEntry], names: Mapping[str, str]) -> Component:
+    """Return the entries of a unit, latest first.
+
+    Parameters
+    ----------
+    entries
+        From ``Project.history``.
+    names
+        Name of each activity by its key.
+    """
+    if not entries:
+        return html.P("Nothing has been recorded here yet.", className="quiet")
+    return html.Ol([_entry(entry, names) for entry in entries], className="history")
+
+
+def _entry(entry: HistoryEntry, names: Mapping[str, str]) -> Component:
+    event = entry.event
+    cancelled = "cancelled" if entry.voided_by else ""
+    lines = [
+        html.Div(f"{event.at:%a %d %b %Y, %H:%M}", className="when"),
+        html.Div(_what(entry, names), className=f"what {cancelled}"),
+    ]
+    if entry.voided_by:
+        lines.append(html.Div("Cancelled by a later entry.", className="quiet"))
+    lines += [html.Div(text) for text in (event.reason, event.note) if text]
+    by = f"by {event.by}"
+    if entry.recorded_local - event.at > LATE:
+        by += f", recorded {entry.recorded_local:%a %d %b, %H:%M}"
+    lines.append(html.Div(by, className="quiet"))
+    return html.Li(lines)
+
+
+def _what(entry: HistoryEntry, names: Mapping[str, str]) -> str:
+    event = entry.event
+    words = [names.get(event.activity, event.activity), SAID[event.kind]]
+    if event.quantity is not None:
+        words.append(f"{event.quantity} {PRINTED.get(event.measure_unit, event.measure_unit)}")
+    if event.span:
+        words.append(f"(span {event.span})")
+    return " ".join(word for word in words if word)
