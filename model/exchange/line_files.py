@@ -211,7 +211,7 @@ def _ends(frame: pd.DataFrame, structures: Sequence[Structure], findings: Findin
 def _signed_offsets(table: CsvFile, frame: pd.DataFrame, structures: Sequence[Structure]) -> None:
     """Turn outward distances into signed offsets in place, and note what can be neither."""
     said = {structure.key: structure.offsets for structure in structures}
-    rule = frame["structure"].map(said).fillna("").to_numpy(dtype=object)
+    rule = np.array([said.get(key, "") for key in frame["structure"]], dtype=object)
     left, right = frame["left_m"].to_numpy(), frame["right_m"].to_numpy()
     not_signed, not_outward = left <= right, left + right <= 0.0
     unsaid = rule == ""
