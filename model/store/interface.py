@@ -12,7 +12,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
@@ -78,7 +77,6 @@ class Store(ABC):
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
         self._held = to_frame([])
-        self._held_lock = threading.Lock()
 
     def append(
         self,
@@ -113,7 +111,7 @@ class Store(ABC):
             return Appended()
         with self._writing() as log:
             fresh, repeated = _sort_out(events, log)
-            problems = list(judge(fresh, self._frame_of(log))) if judge and fresh else []
+            problems = list(judge(fresh, self._grown(log.rows))) if judge and fresh else []
             if errors := errors_only(problems):
                 raise RefusedEvents(errors)
             written = _numbered(fresh, log, self._clock(), keep_recorded_at)
@@ -124,9 +122,7 @@ class Store(ABC):
         """Return the events after a ``seq`` as a frame, rising."""
         if after_seq:
             return to_frame(self._read(after_seq))
-        with self._held_lock:
-            self._held = _longer(self._held, self._read(_last_seq(self._held)))
-            return self._held.copy(deep=False)
+        return self._grown(self._read)
 
     def events(self, after_seq: int = 0, *, unit: str = "") -> list[Event]:
         """Return events, rising, with quantities exactly as typed.
@@ -167,10 +163,12 @@ class Store(ABC):
     def _writing(self) -> AbstractContextManager[Writing]:
         """Open a write transaction: kept when left in peace, undone on any error."""
 
-    def _frame_of(self, log: Writing) -> pd.DataFrame:
-        # Rows never change, so what was read before need not be read again.
+    def _grown(self, read: Callable[[int], list[Row]]) -> pd.DataFrame:
+        """Return the whole frame, reading only what it did not hold yet: rows never change."""
+        # Without a lock: each thread grows what it saw, and the last one is kept for the next.
         held = self._held
-        return _longer(held, log.rows(_last_seq(held))).copy(deep=False)
+        self._held = held = _longer(held, read(_last_seq(held)))
+        return held.copy(deep=False)
 
 
 def _last_seq(frame: pd.DataFrame) -> int:
