@@ -89,16 +89,25 @@ class CsvFile:
         column
             Its name.
         known
-            The names there are.
+            The names there are; with none of them there is nothing to compare with.
         what, where
             What it names and where those are given, for the message.
+
+        Notes
+        -----
+        A name that isn't known is noted once, at its first row.
         """
         cells = self.texts(column, blank=False)
+        rows_of: dict[str, list[int]] = {}
         for row, cell in zip(self.rows, cells, strict=True):
-            if cell and cell not in known:
-                message = f"{what} {cell!r} is not in {where}, which has {listed(known) or 'none'}."
-                fix = nearest(cell, known) or f"Add it to {where}, or correct it here."
-                self.findings.error(message, fix, row=row, field=column)
+            if cell and known and cell not in known:
+                rows_of.setdefault(cell, []).append(row)
+        for cell, rows in rows_of.items():
+            message = f"{what} {cell!r} is not in {where}, which has {listed(known)}."
+            if len(rows) > 1:
+                message += f" So it is in {len(rows) - 1} more rows."
+            fix = nearest(cell, known) or f"Add it to {where}, or correct it here."
+            self.findings.error(message, fix, row=rows[0], field=column)
         return cells
 
     def numbers(

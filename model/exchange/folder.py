@@ -22,7 +22,7 @@ from model.exchange.quantity_files import (
 from model.exchange.section_file import FILE as SECTION_FILE
 from model.exchange.section_file import check_sections, read_sections
 from model.exchange.settings import FILE as PROJECT_FILE
-from model.exchange.settings import Settings, read_settings
+from model.exchange.settings import UNREADABLE, Settings, read_settings
 from model.job import Job, empty_baseline
 from model.problems import Problem
 from model.section import TypicalSection
@@ -57,13 +57,12 @@ def read_folder(path: Path) -> tuple[Job | None, tuple[Problem, ...]]:
     if not path.is_dir():
         findings.error("It is no folder.", "Give the project folder; `viaduct new` makes one.")
         return None, tuple(findings.problems)
-    if not (path / PROJECT_FILE).exists():
+    settings = UNREADABLE
+    if (path / PROJECT_FILE).exists():
+        settings = read_settings(path / PROJECT_FILE, findings.of(PROJECT_FILE))
+    else:
         fix = "Add it: it names the job, its calendar and activities."
         missing_file(path, PROJECT_FILE, fix, findings)
-        return None, tuple(findings.problems)
-    settings = read_settings(path / PROJECT_FILE, findings.of(PROJECT_FILE))
-    if settings is None:
-        return None, tuple(findings.problems)
     return _read_job(path, settings, findings), tuple(findings.problems)
 
 
@@ -103,7 +102,7 @@ def _unit_keys(geometry: Geometry) -> list[str] | None:
 
 def _headings(settings: Settings, geometry: Geometry, findings: Findings) -> tuple[Heading, ...]:
     """Return the headings, and note where they and the units' file don't agree."""
-    if geometry.units is None:
+    if geometry.units is None or not settings.readable:
         return settings.headings
     heading_of = dict(zip(geometry.units["unit"], geometry.units["heading"], strict=True))
     found, project = findings.of(geometry.file), findings.of(PROJECT_FILE)

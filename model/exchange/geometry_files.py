@@ -124,7 +124,7 @@ def _ready_made(folder: Path, settings: Settings, findings: Findings) -> Geometr
 def _drawn(folder: Path, settings: Settings, findings: Findings) -> Geometry:
     before = findings.error_count()
     structures = settings.structures
-    if not structures:
+    if not structures and settings.readable:
         fix = "Add a [[structure]] with its key and alignment."
         findings.of(PROJECT_FILE).error("There is no structure.", fix, field="structure")
     alignments = _read_lines(folder, settings, findings)
@@ -164,7 +164,7 @@ def _read_lines(
         findings.of(LANDXML_FILE).error(message, "Keep one of the two.")
     if tabled.exists():
         metres, found = settings.metres_per_unit, findings.of(ALIGNMENT_FILE)
-        if not settings.lines:
+        if not settings.lines and settings.readable:
             fix = "Add an [[alignment]] with its start point and direction."
             findings.of(PROJECT_FILE).error("There is no alignment.", fix, field="alignment")
         return read_alignments(tabled, settings.lines, metres, found) or None

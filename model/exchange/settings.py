@@ -130,6 +130,8 @@ class Settings:
         None where the coordinate system cannot be used.
     heading_rows
         Line of each heading's units in project.toml.
+    readable
+        False where nothing of it could be read, so that what it lacks is not held against it.
     """
 
     name: str
@@ -142,6 +144,7 @@ class Settings:
     heading_rows: tuple[int | None, ...]
     lines: tuple[LineStart, ...]
     structures: tuple[Structure, ...]
+    readable: bool = True
 
     @property
     def metres_per_unit(self) -> float:
@@ -149,8 +152,12 @@ class Settings:
         return self.crs.metres_per_unit if self.crs is not None else 1.0
 
 
-def read_settings(path: Path, findings: Findings) -> Settings | None:
-    """Read ``project.toml``; None where nothing of it can be read.
+UNREADABLE = Settings("", None, "us", ZoneInfo("UTC"), None, (), (), (), (), (), readable=False)
+"""Stands for a ``project.toml`` that is missing or no TOML, while other files are checked."""
+
+
+def read_settings(path: Path, findings: Findings) -> Settings:
+    """Read ``project.toml``; ``UNREADABLE`` where nothing of it can be read.
 
     Parameters
     ----------
@@ -161,7 +168,7 @@ def read_settings(path: Path, findings: Findings) -> Settings | None:
     """
     toml = read_toml(path, findings)
     if toml is None:
-        return None
+        return UNREADABLE
     toml.only_tables(PROJECT_TABLES)
     project = toml.table("project", PROJECT_KEYS, needed=True)
     crs = _crs(toml, project["epsg"])

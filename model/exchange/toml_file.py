@@ -183,7 +183,7 @@ def read_toml(path: Path, findings: Findings) -> TomlFile | None:
     except UnicodeDecodeError:
         findings.error("It is not UTF-8 text.", "Save it again in UTF-8.")
     except tomllib.TOMLDecodeError as broken:
-        message, row = _where(str(broken))
+        message, row = _where(str(broken), text)
         findings.error(f"{message}.", "Correct the line; texts need quotation marks.", row=row)
     except OSError as refused:
         findings.error(f"It cannot be read ({refused.strerror}).", "Check the file.")
@@ -192,11 +192,12 @@ def read_toml(path: Path, findings: Findings) -> TomlFile | None:
     return None
 
 
-def _where(message: str) -> tuple[str, int | None]:
+def _where(message: str, text: str) -> tuple[str, int]:
     """Take the line out of a parser's message."""
     place = re.search(r" \(at line (\d+), column (\d+)\)$", message)
     if place is None:
-        return message.removesuffix(" (at end of document)"), None
+        ends = max(len(text.splitlines()), 1)
+        return message.replace(" (at end of document)", " at the end of the file"), ends
     return f"{message[: place.start()]} in column {place[2]}", int(place[1])
 
 

@@ -700,6 +700,20 @@ def test_the_problems_of_all_files_are_said_in_one_go(tmp_path):
     assert all(problem.fix and problem.message for problem in problems_of(folder))
 
 
+@pytest.mark.parametrize("text", [None, "name = \n"])
+def test_without_a_readable_project_toml_the_other_files_are_still_checked(tmp_path, text):
+    bents = swapped(BENTS, "W,B2,1040", "W,B2,x")
+    errors = errors_of(a_folder(tmp_path, project_toml=text, bents_csv=bents))
+    assert [e.file for e in errors] == ["project.toml", "bents.csv"]
+
+
+def test_a_name_that_is_wrong_in_many_rows_is_said_once(tmp_path):
+    errors = errors_of(a_folder(tmp_path, bents_csv=BENTS.replace("\nE,", "\nEast,")))
+    unknown = [e for e in errors if "'East'" in e.message]
+    assert [place(e) for e in unknown] == [("bents.csv", 2, "structure")]
+    assert "5 more rows" in unknown[0].message
+
+
 @pytest.mark.parametrize("name", folders.SOUND)
 @pytest.mark.parametrize("text", ["", "\n", "\x00", "a", '"', "[", "a,b\n1\n", "= = =\n", "\ufeff"])
 def test_no_file_however_broken_makes_a_traceback(tmp_path, name, text):
