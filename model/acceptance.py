@@ -54,6 +54,7 @@ from model.activities import Activity
 from model.events import KINDS, Event
 from model.job import Job
 from model.log_arrays import ORDER_AT_SAME_MOMENT
+from model.planned import activity_columns, span_rows, unit_rows
 from model.problems import Problem, Severity, errors_only
 from model.sequence import Line, Remark, Told, replay
 from model.units import accepted_units, si_per
@@ -127,6 +128,47 @@ def judge(
     numbers = rows or range(1, len(new) + 1)
     problems.sort(key=lambda problem: problem.row or 0)
     return [replace(p, file=source, row=numbers[(p.row or 1) - 1]) for p in problems]
+
+
+def strangers(events: pd.DataFrame, job: Job, *, source: str = "log") -> list[Problem]:
+    """Say which logged events the job no longer has a place for; the fold leaves them out.
+
+    Parameters
+    ----------
+    events
+        Event frame of the log.
+    job
+        The job as planned, which may have changed since they were recorded.
+    source
+        Name to show in problems.
+
+    Returns
+    -------
+    list of Problem
+        One warning for each unit, span or activity that is named and not known.
+    """
+    told = events[events["kind"] != "void"]
+    unit = unit_rows(job, told["unit"])
+    blank = (told["span"] == "").to_numpy(bool)
+    span = span_rows(job, unit, told["span"])
+    no_activity = (told["activity"] == "").to_numpy(bool)
+    unknown = {
+        "unit": unit < 0,
+        "span": (unit >= 0) & ~blank & (span < 0),
+        "activity": ~no_activity & (activity_columns(job, told["activity"]) < 0),
+    }
+    return [
+        Problem(
+            source,
+            f"{count} event(s) name {field} {key!r}, which this job does not have; they are left "
+            "out.",
+            "Give it back to the project folder, or void the events.",
+            field=field,
+            severity="warning",
+        )
+        for field, flags in unknown.items()
+        for key, count in told.loc[flags, field].value_counts(sort=False).items()
+    ]
 
 
 def _wrong_fields(event: Event, row: int, line: Line, now_local: dt.datetime) -> Iterator[Problem]:

@@ -43,9 +43,13 @@ def changes(
     """
     log = events if isinstance(events, LogArrays) else LogArrays(job, events)
     cell, at_us, status = cell_changes(log, known_on)
-    _, _, n_activities = log.shape
+    n_spans, _, n_activities = log.shape
     place, activity = np.divmod(cell, n_activities)
-    row, span = _spans_of_places(place, log)
+    of_unit = np.flatnonzero(place >= n_spans)
+    position, unit_span = log.plan.each_span(place[of_unit] - n_spans)
+    of_span = np.flatnonzero(place < n_spans)
+    row = np.concatenate([of_span, of_unit[position]])
+    span = np.concatenate([place[of_span], unit_span])
     return pd.DataFrame(
         {
             "day": at_us[row].view("datetime64[us]").astype("datetime64[D]"),
@@ -68,17 +72,3 @@ def cell_changes(
     before[1:] = np.where(goes_on, status[:-1], NOT_STARTED)
     changed = status != before
     return cell[changed], known.rows.at_us[changed], status[changed]
-
-
-def _spans_of_places(
-    place: NDArray[np.int64], log: LogArrays
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Repeat the changes of a unit for each of its spans; return rows and their spans."""
-    n_spans, _, _ = log.shape
-    of_unit = place >= n_spans
-    unit = np.where(of_unit, place - n_spans, 0)
-    count = np.where(of_unit, log.plan.spans_in_unit[unit], 1)
-    row = np.repeat(np.arange(place.size), count)
-    within = np.arange(row.size) - np.repeat(np.cumsum(count) - count, count)
-    first = np.where(of_unit, log.plan.first_span[unit], place)
-    return row, first[row] + within

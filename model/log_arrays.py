@@ -220,29 +220,12 @@ def _first(flags: Flags, opens: Rows) -> Rows:
 
 
 def _lay_on_cells(log: LogArrays) -> CellRows:
-    """Give every event its cell, once for each span where it is meant for all of them."""
-    events, plan, (n_spans, _, n_activities) = log.events, log.plan, log.shape
+    """Give every event that moves a cell its row, or one for each span it is meant for."""
+    events, n_activities = log.events, log.shape[2]
     kind = pd.Index(KINDS).get_indexer(pd.Index(events["kind"]))
-    unit = unit_rows(log.job, events["unit"])
     activity = activity_columns(log.job, events["activity"])
-    moves = np.isin(kind, [START, PLACE, FINISH, HOLD, RESUME, REOPEN])
-    moves &= (unit >= 0) & (activity >= 0)
-    blank = (events["span"] == "").to_numpy(bool)
-    span = span_rows(log.job, unit, events["span"])
-    by_span = plan.by_span[activity]
-
-    whole = np.flatnonzero(moves & ~by_span & blank)
-    single = np.flatnonzero(moves & by_span & ~blank & (span >= 0))
-    spread = np.flatnonzero(moves & by_span & blank)
-    count = plan.spans_in_unit[unit[spread]]
-    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    spread = np.repeat(spread, count)
-    spread_span = plan.first_span[unit[spread]] + within
-
-    event = np.concatenate([whole, single, spread])
-    place = np.concatenate([n_spans + unit[whole], span[single], spread_span])
-    share = np.ones(event.size)
-    share[whole.size + single.size :] = plan.share[spread_span, activity[spread]]
+    moves = np.isin(kind, [START, PLACE, FINISH, HOLD, RESUME, REOPEN]) & (activity >= 0)
+    event, place, share = _places(log, moves, activity)
     amount = np.where(kind == PLACE, np.nan_to_num(_quantity_si(events)), 0.0)
     recorded_us = utc_micros(events["recorded_at"])
     return CellRows(
@@ -253,6 +236,26 @@ def _lay_on_cells(log: LogArrays) -> CellRows:
         amount[event] * share,
         _voided_us(events, recorded_us)[event],
         event,
+    )
+
+
+def _places(log: LogArrays, moves: Flags, activity: Rows) -> tuple[Rows, Rows, NDArray[np.float64]]:
+    """Return events, the places they are meant for, and each place's share of a quantity."""
+    events, plan, n_spans = log.events, log.plan, log.shape[0]
+    unit = unit_rows(log.job, events["unit"])
+    span = span_rows(log.job, unit, events["span"])
+    blank = (events["span"] == "").to_numpy(bool)
+    known, by_span = moves & (unit >= 0), plan.by_span[activity]
+    whole = np.flatnonzero(known & ~by_span & blank)
+    single = np.flatnonzero(known & by_span & (span >= 0))
+    spread = np.flatnonzero(known & by_span & blank)
+    position, spread_span = plan.each_span(unit[spread])
+    spread = spread[position]
+    one = np.ones(whole.size + single.size)
+    return (
+        np.concatenate([whole, single, spread]),
+        np.concatenate([n_spans + unit[whole], span[single], spread_span]),
+        np.concatenate([one, plan.share[spread_span, activity[spread]]]),
     )
 
 

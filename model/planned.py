@@ -57,6 +57,24 @@ class PlanGrid:
         """Row of the first span of each unit, (U,)."""
         return np.searchsorted(self.unit_of_span, np.arange(len(self.unit_si)))
 
+    def each_span(self, units: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Repeat units once for each of their spans.
+
+        Parameters
+        ----------
+        units
+            Rows of units, any number of times, (N,).
+
+        Returns
+        -------
+        tuple of arrays
+            Position in ``units``, and row of the span, both (N × spans,).
+        """
+        count = self.spans_in_unit[units]
+        position = np.repeat(np.arange(units.size), count)
+        within = np.arange(position.size) - np.repeat(np.cumsum(count) - count, count)
+        return position, self.first_span[units][position] + within
+
     def roll_up(self, how: np.ufunc, values: NDArray[Any], of_nothing: float) -> NDArray[Any]:
         """Bring values of spans together by unit.
 

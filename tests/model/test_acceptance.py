@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import model.acceptance
-from model.acceptance import judge
+from model.acceptance import judge, strangers
 from model.activities import Activity
 from model.events import EVENT_COLUMNS, Event
 from model.fold import fold
@@ -352,6 +352,22 @@ def test_late_news_that_makes_logged_work_impossible_is_refused():
 def test_old_trouble_in_the_log_does_not_stop_new_work():
     impossible = an_event("start", "2026-03-02 07:00", activity="deck_pour")
     assert refusals(an_event("start", "2026-03-03 07:00"), log=[impossible]) == []
+
+
+def test_events_the_job_has_no_place_for_any_more_are_counted():
+    log = [
+        an_event(unit="W99"), an_event(unit="W99"), an_event(activity="painting"),
+        an_event(activity="rebar", span="9"), *FALSEWORK, an_event("note", activity=""),
+        a_void(FALSEWORK[0]),
+    ]  # fmt: skip
+    found = strangers(a_frame(*log), JOB)
+    assert [(p.field, p.message.split(",")[0]) for p in found] == [
+        ("unit", "2 event(s) name unit 'W99'"),
+        ("span", "1 event(s) name span '9'"),
+        ("activity", "1 event(s) name activity 'painting'"),
+    ]
+    assert {p.severity for p in found} == {"warning"}
+    assert strangers(a_frame(*FALSEWORK), JOB) == []
 
 
 # The judge and the fold must agree
