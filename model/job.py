@@ -11,6 +11,7 @@ import geopandas as gpd
 import pandas as pd
 
 from model.activities import Activity, Heading
+from model.hold_reasons import HOLD_REASONS
 from model.units import UnitSystem
 from model.workdays import WorkCalendar
 
@@ -49,6 +50,8 @@ class Job:
         ``unit``, ``activity``, ``planned_finish`` (datetime64, midnight); may be empty.
     structure_names
         Words shown for each structure's key.
+    hold_reasons
+        What shift entry offers when work is put on hold.
     """
 
     name: str
@@ -62,6 +65,7 @@ class Job:
     planned: pd.DataFrame
     baseline: pd.DataFrame = field(default_factory=lambda: empty_baseline())
     structure_names: Mapping[str, str] = field(default_factory=dict)
+    hold_reasons: tuple[str, ...] = HOLD_REASONS
 
     @cached_property
     def activity_by_key(self) -> dict[str, Activity]:

@@ -93,6 +93,7 @@ def _read_job(path: Path, settings: Settings, findings: Findings) -> Job | None:
         planned=planned,
         baseline=baseline,
         structure_names={structure.key: structure.name for structure in settings.structures},
+        hold_reasons=settings.hold_reasons,
     )
 
 

@@ -21,6 +21,7 @@ from model.activities import GRAINS, MEASURES, Activity, Heading, in_working_ord
 from model.exchange.findings import Findings, nearest
 from model.exchange.stationing import full_station, parse_station
 from model.exchange.toml_file import Key, Table, TomlFile, read_toml
+from model.hold_reasons import HOLD_REASONS
 from model.problems import InputError
 from model.units import UnitSystem
 from model.workdays import WEEKDAYS, WorkCalendar, holidays_of
@@ -79,6 +80,11 @@ STRUCTURE_KEYS: Mapping[str, Key] = {
     "alignment": Key("text", "the alignment it follows", ""),
     "offsets": Key("text", "how bents.csv gives its deck edges", "", OFFSET_RULES),
 }
+ENTRY_KEYS: Mapping[str, Key] = {
+    "hold_reasons": Key(
+        "texts", "what shift entry offers when work is put on hold", list(HOLD_REASONS)
+    ),
+}
 PROJECT_TABLES: Mapping[str, Mapping[str, Key]] = {
     "project": PROJECT_KEYS,
     "calendar": CALENDAR_KEYS,
@@ -86,6 +92,7 @@ PROJECT_TABLES: Mapping[str, Mapping[str, Key]] = {
     "heading": HEADING_KEYS,
     "alignment": ALIGNMENT_KEYS,
     "structure": STRUCTURE_KEYS,
+    "entry": ENTRY_KEYS,
 }
 
 
@@ -144,6 +151,7 @@ class Settings:
     heading_rows: tuple[int | None, ...]
     lines: tuple[LineStart, ...]
     structures: tuple[Structure, ...]
+    hold_reasons: tuple[str, ...] = HOLD_REASONS
     readable: bool = True
 
     @property
@@ -185,6 +193,7 @@ def read_settings(path: Path, findings: Findings) -> Settings:
         heading_rows=tuple(toml.row("heading", n, "units") for n in range(len(headings))),
         lines=_lines(toml, metres),
         structures=_structures(toml, project["offsets"]),
+        hold_reasons=tuple(toml.table("entry", ENTRY_KEYS)["hold_reasons"]),
     )
 
 
