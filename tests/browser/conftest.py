@@ -1,0 +1,117 @@
+"""Real Chromium on a real server: the demo project, fresh for each test."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from shutil import which
+
+import pytest
+from waitress.server import create_server
+
+from dashboard.app import Settings, create_app
+from dashboard.demo import open_demo
+from model.project import Project
+
+CHROMIUM = which("chromium") or which("chromium-browser") or which("google-chrome")
+
+FLAGS = [
+    "--no-sandbox",
+    # Drawing without a graphics card.
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    # Tests use no network, and neither does the browser.
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-quic",
+    "--no-first-run",
+]
+
+DESKTOP = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if Path(item.fspath).parent == Path(__file__).parent:
+            item.add_marker(pytest.mark.browser)
+
+
+@dataclass
+class Served:
+    """A running dashboard and the project behind it."""
+
+    url: str
+    project: Project
+
+
+@pytest.fixture
+def served(tmp_path) -> Iterator[Served]:
+    """The demo, served on a free port of this machine."""
+    project = open_demo(tmp_path / "demo")
+    app = create_app(project, Settings(demo=True))
+    server = create_server(app.server, host="127.0.0.1", port=0, threads=8)
+    running = threading.Thread(target=server.run, daemon=True)
+    running.start()
+    yield Served(f"http://127.0.0.1:{server.effective_port}", project)
+    server.close()
+    running.join(timeout=10)
+    project.close()
+
+
+@pytest.fixture(scope="session")
+def browser(request):
+    """One Chromium for all tests; each test opens contexts of its own."""
+    from tests.conftest import require
+
+    require(CHROMIUM, "no Chromium on this machine: install Debian's package chromium")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+class Watched:
+    """Opens pages and remembers what went wrong in them."""
+
+    def __init__(self, browser):
+        self.browser = browser
+        self.faults: list[str] = []
+        self.contexts = []
+
+    def context(self, viewport=DESKTOP, **more):
+        context = self.browser.new_context(viewport=viewport, reduced_motion="reduce", **more)
+        context.set_default_timeout(20_000)
+        self.contexts.append(context)
+        return context
+
+    def open(self, url, viewport=DESKTOP, **more):
+        page = self.context(viewport, **more).new_page()
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on(
+            "console",
+            lambda said: said.type == "error" and self.faults.append(said.text),
+        )
+        page.goto(url)
+        return page
+
+    def open_map(self, url, viewport=DESKTOP, **more):
+        """Open the map page and wait until footprints and statuses are on it."""
+        page = self.open(url, viewport, **more)
+        page.wait_for_selector("#map-view[data-ready=yes]")
+        page.wait_for_function("() => window.pourmap.state.statuses !== null")
+        return page
+
+
+@pytest.fixture
+def watch(browser) -> Iterator[Watched]:
+    """Pages whose console must stay clean."""
+    watched = Watched(browser)
+    yield watched
+    for context in watched.contexts:
+        context.close()
+    assert not watched.faults, "the page reported faults: " + "; ".join(watched.faults)
