@@ -267,7 +267,7 @@ def _polygons(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Geo
         )
     if findings.error_count() > before:
         return None
-    return frame.set_geometry(geometry, crs=frame.crs).rename_geometry("geometry")
+    return frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
 
 
 def _key_text(value: object) -> str:

@@ -101,7 +101,7 @@ def events_text(events: Iterable[Event], *, for_spreadsheet: bool = False) -> st
     <BLANKLINE>
     """
     buffer = io.StringIO(newline="")
-    writer = csv.writer(buffer, lineterminator="\n")
+    writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(EVENT_COLUMNS)
     rows = (_cells(event) for event in events)
     if for_spreadsheet:
@@ -215,7 +215,8 @@ def _with_row_ids(table: CsvFile, given: Sequence[str]) -> list[str]:
 
     Rows that say the same are told apart by how many came before in the file.
     """
-    columns = [table.cells[name] for name in EVENT_COLUMNS if table.has(name) and name != "seq"]
+    said = [name for name in EVENT_COLUMNS if name not in ("event_id", "seq")]
+    columns = [table.cells.get(name, [""] * len(table)) for name in said]
     before: dict[tuple[str, ...], int] = {}
     ids = []
     for event_id, cells in zip(given, zip(*columns, strict=True), strict=True):
