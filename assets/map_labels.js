@@ -24,7 +24,7 @@
     const units = new Set(seen.map((i) => spans.unitOf[i]));
     const taken = [];
     const last = spans.lanes.order[spans.lanes.order.length - 1];
-    const half = Math.max(spans.typicalWidth * screen.scale, pourmap.BAND) / 2 + 16;
+    const half = Math.max(spans.typicalWidth * screen.scale, pourmap.BAND) / 2 + 20;
     pen.font = FONT;
     pen.textAlign = "center";
     pen.textBaseline = "middle";

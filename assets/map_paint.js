@@ -6,8 +6,8 @@
 (function () {
   "use strict";
   const pourmap = (window.pourmap = window.pourmap || {});
-  const BAND = 7;
-  const HATCH_FROM_PX = 9;
+  const BAND = 10;
+  const HATCH_FROM_PX = 6;
   const MARK_FROM_PX = 18;
 
   pourmap.BAND = BAND;
@@ -25,8 +25,12 @@
 
   function bandPath(pen, scene, i) {
     const axes = scene.axes;
-    pen.moveTo(axes[4 * i], axes[4 * i + 1]);
-    pen.lineTo(axes[4 * i + 2], axes[4 * i + 3]);
+    const x1 = axes[4 * i], y1 = axes[4 * i + 1], x2 = axes[4 * i + 2], y2 = axes[4 * i + 3];
+    /* Bents show as thin gaps where there is room for them. */
+    const length = Math.hypot(x2 - x1, y2 - y1);
+    const gap = scene.gaps && length > 6 ? 0.6 / length : 0;
+    pen.moveTo(x1 + (x2 - x1) * gap, y1 + (y2 - y1) * gap);
+    pen.lineTo(x2 - (x2 - x1) * gap, y2 - (y2 - y1) * gap);
   }
 
   function visibleSpans(scene) {
@@ -74,8 +78,13 @@
   function drawBands(pen, scene, seen) {
     pen.lineCap = "butt";
     drawOutlines(pen, bandPath, scene, seen, BAND);
+    scene.gaps = true;
+    const { palette, ratio, screen } = scene;
+    const long = scene.spans.typicalLength * screen.scale;
     byStatus(scene, seen).forEach((list, status) => {
-      strokeAll(pen, bandPath, scene, list, BAND, scene.palette.looks[status].fill);
+      strokeAll(pen, bandPath, scene, list, BAND, palette.looks[status].fill);
+      const hatch = long >= HATCH_FROM_PX && palette.hatch(pen, status, ratio, screen.e, screen.f);
+      if (hatch) strokeAll(pen, bandPath, scene, list, BAND, hatch);
     });
   }
 

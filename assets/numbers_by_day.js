@@ -25,6 +25,8 @@
     for (const element of document.querySelectorAll("[data-activity-label]")) {
       setText(element, changes.activities[activity].name);
     }
+    const slider = document.getElementById("day");
+    if (slider) slider.setAttribute("aria-valuetext", changes.labels[day] || "");
     if (!numbers) return;
     for (const element of document.querySelectorAll("[data-number]")) {
       const found = numbers.series[element.dataset.number] || {};

@@ -3,6 +3,10 @@
   "use strict";
   const pourmap = (window.pourmap = window.pourmap || {});
   const dash = (window.dash_clientside = window.dash_clientside || {});
+  /* Browsers ask for the page's icon again, or refuse, when the address changes too often. */
+  const ADDRESS_REST_MS = 400;
+  let addressing = null;
+
   async function fetchSpans(info) {
     const answer = await fetch(info.url);
     if (!answer.ok) throw new Error(`footprints: the server answered ${answer.status}`);
@@ -105,8 +109,11 @@
     set("lag", view.lag ? "1" : "");
     set("unit", selection && selection.unit);
     set("span", selection && selection.unit && selection.span);
-    window.history.replaceState(window.history.state, "", "?" + words.toString());
-    return "?" + words.toString();
+    const query = "?" + words.toString();
+    clearTimeout(addressing);
+    const write = () => window.history.replaceState(window.history.state, "", query);
+    addressing = setTimeout(write, ADDRESS_REST_MS);
+    return query;
   }
 
   /* Choose an activity from the strip, as if its button had been pressed. */

@@ -83,6 +83,7 @@
         spans.axis.set([mx + dx * low, my + dy * low, mx + dx * high, my + dy * high], 4 * i);
         spans.direction.set([dx, dy], 2 * i);
         spans.width[i] = right - left;
+        spans.length[i] = high - low;
       });
     }
   }
@@ -140,6 +141,7 @@
       axis: new Float64Array(4 * n),
       direction: new Float64Array(2 * n),
       width: new Float64Array(n),
+      length: new Float64Array(n),
     };
     spans.spansOfUnit = units.map(() => []);
     spans.unitOf.forEach((u, i) => spans.spansOfUnit[u].push(i));
@@ -151,6 +153,7 @@
     readAxes(spans);
     readLanes(spans);
     spans.typicalWidth = median(spans.width);
+    spans.typicalLength = median(spans.length);
     return spans;
   };
 })();

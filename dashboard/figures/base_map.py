@@ -1,7 +1,8 @@
 """The map before any status: footprints and background on a style that needs no network.
 
-The figure is sent once. Footprints come from an address of their own, named by their content so that a browser keeps them for ever; from then on statuses are drawn
-over the map in the browser (``assets/map_view.js``) and no answer holds this figure again.
+The figure is sent once. Footprints come from an address of their own, named by their content so
+that a browser keeps them for ever; from then on statuses are drawn over the map in the browser
+(``assets/map_view.js``) and no answer holds this figure again.
 """
 
 from __future__ import annotations
@@ -84,7 +85,7 @@ def base_map(
     footprints = go.Choroplethmap(
         geojson=geometry_url,
         featureidkey="id",
-        locations=np.arange(n_spans, dtype=np.uint32),
+        locations=np.arange(n_spans, dtype=np.uint16 if n_spans <= 2**16 else np.uint32),
         z=np.zeros(n_spans, dtype=np.uint8),
         colorscale=[[0, GROUND.quiet_ink], [1, GROUND.quiet_ink]],
         showscale=False,
@@ -93,6 +94,7 @@ def base_map(
     )
     figure = go.Figure(footprints)
     figure.update_layout(
+        template="none",
         margin={"l": 0, "r": 0, "t": 0, "b": 0},
         paper_bgcolor=GROUND.land,
         showlegend=False,

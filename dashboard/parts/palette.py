@@ -80,11 +80,11 @@ _RING = "M8 1a7 7 0 1 0 0 14a7 7 0 1 0 0-14z"
 _RING_HOLE = "M8 4a4 4 0 1 0 0 8a4 4 0 1 0 0-8z"
 
 LOOKS: tuple[StatusLook, ...] = (
-    StatusLook("not_started", "Not started", "#747d84", "#ffffff", "dots", _RING + _RING_HOLE),
+    StatusLook("not_started", "Not started", "#6f777e", "#ffffff", "dots", _RING + _RING_HOLE),
     StatusLook(
         "under_way",
         "Under way",
-        "#bf6a0b",
+        "#b96509",
         "#ffffff",
         "rising",
         _RING + "M8 4a4 4 0 1 1 0 8z",
