@@ -88,9 +88,12 @@ def _stores(project: Project, view: View) -> list[Component]:
         project.job.units_system,
         project.job.structure_names,
     )
-    info["chosen"] = {"unit": view.unit, "span": view.span}
+    chosen = {"unit": view.unit, "span": view.span}
+    info["chosen"] = chosen
+    selection = {**chosen, "open": False, "opened": 0} if view.unit else None
+    filled = {"geometry-info": info, "selection": selection, **growing_stores(project)}
     return [
-        *map_view.stores({"geometry-info": info, **growing_stores(project)}),
+        *map_view.stores(filled),
         dcc.Store(id="settled"),
         dcc.Store(id="seen-seq", data=project.last_seq()),
         dcc.Interval(id="refresh", interval=REFRESH_MS),
