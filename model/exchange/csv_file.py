@@ -143,12 +143,9 @@ class CsvFile:
 
     def stations(self, column: str, full: float) -> Floats:
         """Return a column of stations, written ``1240.00`` or ``12+40.00``; (n,)."""
-
-        def parse(cell: str) -> float:
-            return parse_station(cell, full) if "+" in cell.lstrip("+") else _number(cell)
-
         fix = f"Write it as 1240.00 or 12+40.00 (a full station is {full:g} here)."
-        return np.array(self.parsed(column, parse, math.nan, fix), dtype=np.float64)
+        found = self.parsed(column, lambda cell: parse_station(cell, full), math.nan, fix)
+        return np.array(found, dtype=np.float64)
 
     def dates(self, column: str) -> NDArray[np.datetime64]:
         """Return a column of dates; (n,), not-a-time where the cell is none."""
@@ -205,7 +202,7 @@ class CsvFile:
             try:
                 found.append(parse(text))
             except ValueError as unfit:
-                self.findings.error(f"{_said(unfit, text)}.", fix, row=row, field=column)
+                self.findings.error(f"{unfit}.", fix, row=row, field=column)
                 found.append(wrong)
         return found
 
@@ -289,11 +286,6 @@ def _number(text: str) -> float:
     if not math.isfinite(number):
         raise ValueError(f"{text!r} is too large")
     return number
-
-
-def _said(unfit: ValueError, text: str) -> str:
-    said = str(unfit)
-    return f"{text!r} is no number" if said.startswith("could not convert") else said
 
 
 def _text(path: Path, findings: Findings) -> str | None:

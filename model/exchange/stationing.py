@@ -11,7 +11,8 @@ import re
 FULL_STATION = {"ft": 100.0, "m": 1000.0}
 """Length of a full station, by the kind of the unit."""
 
-_WITH_PLUS = re.compile(r"(-?)(\d+)\+(\d+(?:\.\d*)?)")
+_PLAIN = re.compile(r"-?(\d{1,12}\.?\d*|\.\d+)")
+_WITH_PLUS = re.compile(r"(-?)(\d{1,9})\+(\d+(?:\.\d*)?)")
 
 
 def full_station(metres_per_unit: float) -> float:
@@ -47,10 +48,12 @@ def parse_station(text: str, full: float) -> float:
     """
     written = _WITH_PLUS.fullmatch(text)
     if written is None:
+        if not _PLAIN.fullmatch(text):
+            raise ValueError(f"{text!r} is no station")
         return float(text)
     sign, hundreds, rest = written.groups()
     if float(rest) >= full:
-        raise ValueError(f"{text} has {rest} after the plus sign; a full station is {full:g}")
+        raise ValueError(f"{text!r} has {rest} after the plus sign; a full station is {full:g}")
     station = float(hundreds) * full + float(rest)
     return -station if sign else station
 
