@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from functools import cached_property, lru_cache
 from pathlib import Path
 from types import TracebackType
@@ -24,6 +24,7 @@ from model.acceptance import judge
 from model.activities import Activity
 from model.changes import changes
 from model.clock import Clock, end_of_day, utc_now, wall_clock
+from model.daybook import DayBook, day_book, first_seq_of, shift_of
 from model.documents import Document
 from model.events import Event
 from model.exchange.exports import export_file
@@ -33,12 +34,21 @@ from model.exchange.tables import read_events
 from model.fold import State, fold
 from model.job import Job
 from model.log_arrays import LogArrays
+from model.meanwhile import (
+    NotYourHeading,
+    RecordedMeanwhile,
+    headings_touched,
+    recorded_meanwhile,
+)
+from model.membership import Membership
 from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast, project_finish
-from model.store import Store, open_store
+from model.store import Store, open_accounts, open_store
 
 LOG_FILE = "log.sqlite"
+ACCOUNTS_FILE = "accounts.sqlite"
+IN_MEMORY = ":memory:"
 FOLDS_HELD = 32
 """Moments whose fold is kept: a person moves among a few of them."""
 
@@ -64,6 +74,8 @@ class Project:
         What time it is; the demo and tests hand in their own.
     warnings
         What the folder check found that does not stop the work.
+    accounts
+        Where accounts are kept: a file or a PostgreSQL URL; in memory unless told otherwise.
     """
 
     def __init__(
@@ -73,12 +85,14 @@ class Project:
         store: Store,
         clock: Clock = utc_now,
         warnings: Sequence[Problem] = (),
+        accounts: str | Path = IN_MEMORY,
     ) -> None:
         self.folder = folder
         self.job = job
         self.warnings = tuple(warnings)
         self._store = store
         self._clock = clock
+        self._accounts = accounts
         self._held = LogArrays(job, store.frame())
         self._held_seq = store.last_seq()
         self._reading = threading.Lock()
@@ -111,11 +125,13 @@ class Project:
         if job is None:
             raise InputError(errors_only(problems))
         store = open_store(database or folder / LOG_FILE, clock)
-        return cls(folder, job, store, clock, problems)
+        return cls(folder, job, store, clock, problems, database or folder / ACCOUNTS_FILE)
 
     def close(self) -> None:
-        """Close the log."""
+        """Close the log and, if they were opened, the accounts."""
         self._store.close()
+        if "membership" in self.__dict__:
+            self.membership.close()
 
     def __enter__(self) -> Project:
         return self
@@ -153,7 +169,13 @@ class Project:
         return self._clock() if events.empty else events["recorded_at"].max().to_pydatetime()
 
     def record(
-        self, events: Sequence[Event], *, source: str = "event", keep_recorded_at: bool = False
+        self,
+        events: Sequence[Event],
+        *,
+        source: str = "event",
+        keep_recorded_at: bool = False,
+        seen_seq: int | None = None,
+        headings: Collection[str] | None = None,
     ) -> answers.RecordAnswer:
         """Add events to the log: all of them, or none.
 
@@ -165,22 +187,50 @@ class Project:
             File or form the events came from, for messages.
         keep_recorded_at
             Keep the moments an older log carried; otherwise the clock gives them.
+        seen_seq
+            Running number of the newest event the sender has seen; None does not ask what
+            others recorded since.
+        headings
+            Headings the sender records on; None for all.
 
         Raises
         ------
         RefusedEvents
             With every problem, when the log does not accept one of them.
+        RecordedMeanwhile
+            When somebody else recorded on the same unit and activity after ``seen_seq``.
+        NotYourHeading
+            When one of them lies on another heading.
         """
         warnings: list[Problem] = []
+        row_of = {id(event): row for row, event in enumerate(events, 1)}
 
         def judged(new: Sequence[Event], held: pd.DataFrame) -> list[Problem]:
-            problems = judge(new, held, self.job, now_local=self.now(), source=source)
+            # Asked here, inside the write, so that of two senders the later one is told.
+            self._refuse_others_headings(new, held, headings)
+            _refuse_unseen(new, held, seen_seq)
+            problems = judge(new, held, self.job, now_local=self.now(), source=source,
+                             rows=[row_of[id(event)] for event in new])  # fmt: skip
             warnings.extend(p for p in problems if p.severity == "warning")
             return problems
 
         appended = self._store.append(events, judge=judged, keep_recorded_at=keep_recorded_at)
         accepted = tuple(event.event_id for event in appended.accepted)
         return answers.RecordAnswer(accepted, appended.repeated, tuple(warnings))
+
+    def _refuse_others_headings(
+        self, new: Sequence[Event], held: pd.DataFrame, headings: Collection[str] | None
+    ) -> None:
+        if headings is None:
+            return
+        others = headings_touched(new, held, self.job.heading_of_unit) - set(headings)
+        if others:
+            raise NotYourHeading(others)
+
+    def recorded_since(self, seen_seq: int, event_ids: Collection[str]) -> tuple[Event, ...]:
+        """Return some events of the log after a running number, exactly as recorded."""
+        since = self._store.events(after_seq=seen_seq)
+        return tuple(event for event in since if event.event_id in event_ids)
 
     def record_csv(self, path: Path | str) -> answers.RecordAnswer:
         """Add the events of a CSV file to the log: all of them, or none."""
@@ -245,6 +295,22 @@ class Project:
         """Say for each unit or span of an activity whether work can go on (``ready``)."""
         return ready.readiness(self.state(), self.job, self.activity(activity))
 
+    def day_book(self, day: dt.date | None = None, known_on: dt.datetime | None = None) -> DayBook:
+        """Return who recorded what of a day's shift; of the shift that runs now without a day."""
+        now = self.now()
+        day = day or shift_of(now)
+        first = first_seq_of(self.log().events, self.job, day)
+        events = self._store.events(after_seq=first - 1)
+        return day_book(events, self.job, day, known_on=known_on or now)
+
+    # Who may come in
+
+    @cached_property
+    def membership(self) -> Membership:
+        """The accounts; they go by the real clock, also where the log has a day of its own."""
+        headings = [heading.key for heading in self.job.headings]
+        return Membership(open_accounts(self._accounts), utc_now, headings)
+
     # What the map and its day slider draw
 
     def changes(self) -> pd.DataFrame:
@@ -307,3 +373,11 @@ class Project:
             For another ending, or a file that is there when ``replace`` is false.
         """
         export_file(target, self.state(), self._store.events(), replace=replace)
+
+
+def _refuse_unseen(new: Sequence[Event], held: pd.DataFrame, seen_seq: int | None) -> None:
+    if seen_seq is None:
+        return
+    theirs = recorded_meanwhile(new, held, seen_seq)
+    if theirs:
+        raise RecordedMeanwhile(theirs, int(held["seq"].iloc[-1]))

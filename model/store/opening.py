@@ -37,6 +37,17 @@ def open_store(target: str | Path, clock: Clock = utc_now) -> Store:
     text = str(target)
     if text == IN_MEMORY:
         return MemoryStore(clock)
-    if text.startswith(("postgresql://", "postgres://")):
+    if is_postgres(text):
         return PostgresStore(text, clock)
     return SqliteStore(Path(target), clock)
+
+
+def is_postgres(target: str | Path) -> bool:
+    """Tell whether an address means a PostgreSQL database.
+
+    Examples
+    --------
+    >>> is_postgres("postgresql://viaduct@db/line"), is_postgres("log.sqlite")
+    (True, False)
+    """
+    return str(target).startswith(("postgresql://", "postgres://"))

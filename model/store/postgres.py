@@ -85,7 +85,7 @@ class PostgresStore(Store):
     def __init__(self, url: str, clock: Clock) -> None:
         super().__init__(clock)
         self._url = url
-        self._driver = _driver()
+        self._driver = postgres_driver()
         self._lock = threading.RLock()
         self._open: psycopg.Connection[Any] | None = None
         with self._transaction() as cursor:
@@ -121,7 +121,7 @@ class PostgresStore(Store):
                 with connection.transaction(), connection.cursor() as cursor:
                     yield cursor
             except self._driver.Error as error:
-                raise StoreError(_advice(error, self._driver)) from error
+                raise StoreError(advice(error, self._driver)) from error
 
     def _connection(self) -> psycopg.Connection[Any]:
         if self._open is None or self._open.closed:
@@ -129,7 +129,7 @@ class PostgresStore(Store):
         return self._open
 
 
-def _driver() -> ModuleType:
+def postgres_driver() -> ModuleType:
     """Return psycopg, which is installed only by those who use PostgreSQL."""
     try:
         return importlib.import_module("psycopg")
@@ -156,7 +156,7 @@ def _migrate(cursor: psycopg.Cursor[Any]) -> None:
         cursor.execute("INSERT INTO events_version VALUES (%s)", (number,))
 
 
-def _advice(error: Exception, driver: ModuleType) -> str:
+def advice(error: Exception, driver: ModuleType) -> str:
     """Say what went wrong and what to do about it; the address stays out, it holds a password."""
     said = (str(error).strip().splitlines() or [type(error).__name__])[0]
     if isinstance(error, driver.OperationalError):

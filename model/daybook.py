@@ -1,0 +1,278 @@
+"""The day book of a shift: who recorded what, when it happened, when it became known.
+
+A shift belongs to the day it began: what happened before 06:00 stands in the book of the day
+before, unless that work began after midnight. Nothing is left out: what was cancelled later is
+shown struck out, with who cancelled it, and what was recorded in this shift about earlier days
+has a part of its own.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from model.clock import wall_clock
+from model.events import Event
+from model.job import Job
+from model.units import PRINTED
+
+SMALL_HOURS = dt.time(6)
+"""Until then a shift of the day before may still run."""
+
+KIND_WORDS = {
+    "start": "started",
+    "place": "placed",
+    "finish": "finished",
+    "hold": "put on hold",
+    "resume": "resumed",
+    "reopen": "reopened",
+    "check": "checked",
+    "void": "cancelled an entry",
+    "note": "noted",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DayBookEntry:
+    """One line of the day book.
+
+    Parameters
+    ----------
+    event
+        As recorded.
+    heading
+        Key of the heading of its unit; blank where the job knows none.
+    activity_name
+        In words; blank for a note on the whole unit.
+    known_local
+        Local moment the log came to know it.
+    late
+        True when it became known only after its shift.
+    voided_by
+        The event that cancelled it, None while it counts.
+    """
+
+    event: Event
+    heading: str
+    activity_name: str
+    known_local: dt.datetime
+    late: bool
+    voided_by: Event | None = None
+
+    @property
+    def what(self) -> str:
+        """What happened, in words.
+
+        Examples
+        --------
+        >>> pour = Event(dt.datetime(2026, 7, 31, 14, 30), "Ana", "E01", "deck_pour", "hold",
+        ...              reason="rain")
+        >>> DayBookEntry(pour, "east_1", "Deck pour", pour.at, late=False).what
+        'put on hold: rain'
+        """
+        words = KIND_WORDS.get(self.event.kind, self.event.kind)
+        if self.event.quantity is not None:
+            unit = self.event.measure_unit
+            words += f" {self.event.quantity} {PRINTED.get(unit, unit)}"
+        said = [text for text in (self.event.reason, self.event.note) if text]
+        return f"{words}: {'; '.join(said)}" if said else words
+
+    @property
+    def place(self) -> str:
+        """Unit and span in words."""
+        return f"{self.event.unit}" + (f" span {self.event.span}" if self.event.span else "")
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the line as one JSON-ready row."""
+        event = self.event
+        return {
+            "event_id": event.event_id,
+            "at": event.at.isoformat(timespec="minutes"),
+            "known_at": self.known_local.isoformat(timespec="seconds"),
+            "late": self.late,
+            "by": event.by,
+            "heading": self.heading or None,
+            "unit": event.unit or None,
+            "span": event.span or None,
+            "activity": event.activity or None,
+            "kind": event.kind,
+            "quantity": None if event.quantity is None else str(event.quantity),
+            "measure_unit": event.measure_unit or None,
+            "reason": event.reason or None,
+            "note": event.note or None,
+            "voids": event.voids or None,
+            "voided_by": self.voided_by.by if self.voided_by else None,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class DayBook:
+    """What a shift says of itself, ready to be printed and signed.
+
+    Parameters
+    ----------
+    project
+        Name of the project.
+    day
+        The day the shift began.
+    known_on
+        Local moment; only what the log knew by then.
+    happened
+        What happened in the shift, by heading and time.
+    recorded
+        What was recorded in the shift about earlier days, by time of recording.
+    """
+
+    project: str
+    day: dt.date
+    known_on: dt.datetime
+    happened: tuple[DayBookEntry, ...]
+    recorded: tuple[DayBookEntry, ...]
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Everybody who recorded a line of it, by name: they sign."""
+        return tuple(sorted({entry.event.by for entry in (*self.happened, *self.recorded)}))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``viaduct daybook --json`` prints."""
+        return {
+            "project": self.project,
+            "day": self.day.isoformat(),
+            "known_on": self.known_on.isoformat(timespec="minutes"),
+            "happened": [entry.as_dict() for entry in self.happened],
+            "recorded": [entry.as_dict() for entry in self.recorded],
+            "people": list(self.people),
+        }
+
+    def __str__(self) -> str:
+        lines = [f"{self.project}: day book of {self.day:%A %d %B %Y}",
+                 f"as known on {self.known_on:%d %b %Y %H:%M}", ""]  # fmt: skip
+        lines += [_printed(entry) for entry in self.happened] or ["Nothing was recorded of it."]
+        if self.recorded:
+            lines += ["", "Recorded in this shift about earlier days"]
+            lines += [_printed(entry) for entry in self.recorded]
+        lines += ["", *(f"signed {'.' * 30} {name}" for name in self.people)]
+        return "\n".join(lines)
+
+
+def day_book(events: Iterable[Event], job: Job, day: dt.date, *, known_on: dt.datetime) -> DayBook:
+    """Write the day book of a shift.
+
+    Parameters
+    ----------
+    events
+        Events as a store returns them, rising; at least all from the first that has to do
+        with the shift on.
+    job
+        Names activities and headings, and says the site's time zone.
+    day
+        The day the shift began.
+    known_on
+        Local moment (naive); only what the log knew by then.
+
+    Returns
+    -------
+    DayBook
+    """
+    known = [(event, _known_local(event, job)) for event in events]
+    known = [(event, moment) for event, moment in known if moment <= known_on]
+    told = [event for event, _ in known]
+    voided_by = {event.voids: event for event in told if event.voids}
+    fresh_starts = _starts_after_midnight(told)
+
+    def entry(event: Event, moment: dt.datetime) -> DayBookEntry:
+        activity = job.activity_by_key.get(event.activity)
+        return DayBookEntry(
+            event=event,
+            heading=job.heading_of_unit.get(event.unit, ""),
+            activity_name=activity.name if activity else event.activity,
+            known_local=moment,
+            late=shift_of(moment) > _shift_day(event, fresh_starts),
+            voided_by=voided_by.get(event.event_id),
+        )
+
+    happened, recorded = [], []
+    for event, moment in known:
+        if _shift_day(event, fresh_starts) == day:
+            happened.append(entry(event, moment))
+        elif shift_of(moment) == day:
+            recorded.append(entry(event, moment))
+    headings = {heading.key: place for place, heading in enumerate(job.headings)}
+    happened.sort(key=lambda e: (headings.get(e.heading, len(headings)), e.event.at,
+                                 e.event.seq or 0))  # fmt: skip
+    recorded.sort(key=lambda e: (e.known_local, e.event.seq or 0))
+    return DayBook(job.name, day, known_on, tuple(happened), tuple(recorded))
+
+
+def first_seq_of(events: pd.DataFrame, job: Job, day: dt.date) -> int:
+    """Return the running number of the first event that has to do with a day's shift.
+
+    Parameters
+    ----------
+    events
+        Event frame of the log.
+    job
+        Says the site's time zone.
+    day
+        The day the shift began.
+
+    Returns
+    -------
+    int
+        One past the last number when there is none.
+    """
+    known = events["recorded_at"].dt.tz_convert(str(job.timezone)).dt.tz_localize(None)
+    first = pd.Timestamp(day)
+    last = first + pd.Timedelta(days=1, hours=SMALL_HOURS.hour)
+    near = events["at"].between(first, last) | known.between(first, last)
+    numbers = events.loc[near, "seq"]
+    newest = int(events["seq"].max()) if len(events) else 0
+    return int(numbers.min()) if len(numbers) else newest + 1
+
+
+def shift_of(moment: dt.datetime) -> dt.date:
+    """Return the day whose shift runs at a local moment, if it runs on past midnight.
+
+    Examples
+    --------
+    >>> shift_of(dt.datetime(2026, 7, 2, 1, 30)), shift_of(dt.datetime(2026, 7, 2, 6, 0))
+    (datetime.date(2026, 7, 1), datetime.date(2026, 7, 2))
+    """
+    early = moment.time() < SMALL_HOURS
+    return moment.date() - dt.timedelta(days=1) if early else moment.date()
+
+
+def _shift_day(event: Event, fresh_starts: dict[tuple[str, str, dt.date], dt.datetime]) -> dt.date:
+    began = fresh_starts.get((event.unit, event.activity, event.at.date()))
+    return event.at.date() if began and began <= event.at else shift_of(event.at)
+
+
+def _starts_after_midnight(
+    events: Sequence[Event],
+) -> dict[tuple[str, str, dt.date], dt.datetime]:
+    """Return when work began in the small hours: an early pour is of its own day."""
+    began: dict[tuple[str, str, dt.date], dt.datetime] = {}
+    for event in events:
+        if event.kind in ("start", "resume") and event.at.time() < SMALL_HOURS:
+            key = event.unit, event.activity, event.at.date()
+            began[key] = min(event.at, began.get(key, event.at))
+    return began
+
+
+def _known_local(event: Event, job: Job) -> dt.datetime:
+    return wall_clock(event.recorded_at, job.timezone) if event.recorded_at else event.at
+
+
+def _printed(entry: DayBookEntry) -> str:
+    event = entry.event
+    line = (f"{event.at:%d %b %H:%M}  {entry.heading:<10} {entry.place:<12} "
+            f"{entry.activity_name:<22} {entry.what}  [{event.by}, known "
+            f"{entry.known_local:%d %b %H:%M}{', late' if entry.late else ''}]")  # fmt: skip
+    if entry.voided_by:
+        line += f"  CANCELLED by {entry.voided_by.by}"
+    return line

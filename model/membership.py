@@ -1,0 +1,438 @@
+"""Signing in and staying signed in: passwords, sessions, tokens, and the trail of it all.
+
+Keys of sessions and tokens are random and only their digests are kept, so that a copy of the
+accounts opens no door. Passwords are hashed with argon2id. Every change and every denied try
+leaves a line in the audit trail.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import secrets
+import threading
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Protocol
+
+import argon2
+
+from model.accounts import (
+    EVERY_HEADING,
+    TOKEN_SCOPES,
+    Role,
+    Token,
+    Try,
+    User,
+    check_password,
+    check_token,
+    check_user,
+    name_key,
+    tidy_name,
+)
+from model.clock import Clock
+from model.problems import InputError, Problem, ViaductError
+
+SIGNED_IN_AT_MOST = dt.timedelta(days=30)
+UNUSED_AT_MOST = dt.timedelta(days=7)
+"""A phone left in a truck is signed out after a week; common practice, no source."""
+
+SEEN_AGAIN_AFTER = dt.timedelta(minutes=5)
+"""How finely the last use of a session is kept, so that reading pages writes next to nothing."""
+
+THROTTLE_WINDOW = dt.timedelta(minutes=15)
+WRONG_BY_NAME_HERE = 5
+WRONG_BY_NAME = 30
+WRONG_BY_ADDRESS = 20
+"""Wrong passwords within the window: for one name from one address, for one name from
+anywhere (higher, or anyone could lock a person out), and from one address for any name."""
+
+SIGN_IN = "sign in"
+UNKNOWN = "unknown name"
+"""Stands for a name nobody has: what was typed may be a password in the wrong field."""
+
+COMMAND_LINE = "command line"
+TOKEN_PREFIX = "vpm"
+KEY_BYTES = 32
+HASHING_WAIT_S = 3.0
+
+
+class SignInRefused(ViaductError):
+    """The name and the password do not belong together."""
+
+
+class TooManyTries(ViaductError):
+    """Too many wrong passwords; ``wait_s`` says in how many seconds to try again."""
+
+    def __init__(self, wait_s: int) -> None:
+        self.wait_s = wait_s
+        minutes = -(-wait_s // 60)
+        super().__init__(f"Too many tries. Try again in {minutes} min.")
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A person and the hash of the password."""
+
+    user: User
+    password_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """A browser that is signed in.
+
+    Parameters
+    ----------
+    user
+        Name of the person.
+    opened_at, seen_at
+        Moments (aware, UTC) of the sign-in and of the last use.
+    """
+
+    user: str
+    opened_at: dt.datetime
+    seen_at: dt.datetime
+
+    def stands(self, now: dt.datetime) -> bool:
+        """Tell whether the session is neither too old nor unused for too long."""
+        return now - self.opened_at < SIGNED_IN_AT_MOST and now - self.seen_at < UNUSED_AT_MOST
+
+
+class AccountBook(Protocol):
+    """Where accounts are kept; see ``model.store.accounts``."""
+
+    def users(self) -> list[User]:
+        """Return everybody who may sign in, by name."""
+
+    def known(self, key: str) -> Known | None:
+        """Return a person by ``name_key``."""
+
+    def put_user(self, known: Known) -> None:
+        """Add a person, or change one."""
+
+    def remove_user(self, key: str) -> None:
+        """Take a person away, with sessions and tokens."""
+
+    def session(self, digest: str) -> Session | None:
+        """Return a session by the digest of its key."""
+
+    def put_session(self, digest: str, session: Session) -> None:
+        """Open a session, or note when it was seen."""
+
+    def end_sessions(self, key: str, digest: str = "") -> None:
+        """End a person's sessions; only one of them if its digest is given."""
+
+    def tokens(self, digest: str = "") -> list[Token]:
+        """Return all tokens, latest first; only one of them if its digest is given."""
+
+    def put_token(self, token: Token, digest: str) -> None:
+        """Add a token."""
+
+    def revoke_tokens(self, at: dt.datetime, key: str = "", token_id: str = "") -> int:
+        """Revoke a person's tokens, or one token; return how many."""
+
+    def note(self, line: Try) -> None:
+        """Add a line to the audit trail; a denied try repeated within a minute is counted."""
+
+    def trail(self, limit: int) -> list[Try]:
+        """Return the last lines of the audit trail, latest first."""
+
+    def denied(self, what: str, since: dt.datetime) -> list[Try]:
+        """Return the denied tries of something since a moment."""
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+class Membership:
+    """Everyone who may come in, and how they do.
+
+    Parameters
+    ----------
+    book
+        Where accounts are kept.
+    clock
+        What time it is.
+    headings
+        Keys of the job's headings.
+    hasher
+        Hashes passwords; tests hand in a quicker one.
+    """
+
+    def __init__(
+        self,
+        book: AccountBook,
+        clock: Clock,
+        headings: Collection[str] = (),
+        hasher: argon2.PasswordHasher | None = None,
+    ) -> None:
+        self._book = book
+        self._clock = clock
+        self._headings = tuple(headings)
+        self._hasher = hasher or argon2.PasswordHasher()
+        # One at a time: a hash takes 64 MiB, and tries side by side would not be counted.
+        self._hashing = threading.Lock()
+
+    # People
+
+    def in_use(self) -> bool:
+        """Tell whether there is any user."""
+        return bool(self._book.users())
+
+    def users(self) -> list[User]:
+        """Return everybody who may sign in, by name."""
+        return self._book.users()
+
+    def user(self, name: str) -> User:
+        """Return a person by name.
+
+        Raises
+        ------
+        InputError
+            When nobody is called so.
+        """
+        return self._known(name).user
+
+    def add(self, name: str, role: Role, password: str, headings: Sequence[str] = ()) -> User:
+        """Add a person.
+
+        Raises
+        ------
+        InputError
+            When the name is taken or something given cannot be.
+        """
+        name = tidy_name(name)
+        if self._book.known(name_key(name)):
+            raise InputError([Problem("user", f"{name!r} is there already.",
+                                      "Choose another name, or change this one.",
+                                      field="name")])  # fmt: skip
+        user = User(name, role, tuple(dict.fromkeys(headings)), self._clock())
+        check_user(user, self._headings)
+        check_password(password, name)
+        self._book.put_user(Known(user, self._hasher.hash(password)))
+        self.done("user add", f"{name}, {_role_words(user)}")
+        return user
+
+    def set_role(self, name: str, role: Role, headings: Sequence[str] = ()) -> User:
+        """Give a person another role; sessions and tokens go on with it."""
+        known = self._known(name)
+        user = replace(known.user, role=role, headings=tuple(dict.fromkeys(headings)))
+        check_user(user, self._headings)
+        self._book.put_user(replace(known, user=user))
+        self.done("user role", f"{user.name}, {_role_words(user)}")
+        return user
+
+    def set_password(self, name: str, password: str) -> User:
+        """Give a person another password; signs out everywhere and revokes the tokens."""
+        known = self._known(name)
+        check_password(password, known.user.name)
+        self._book.put_user(replace(known, password_hash=self._hasher.hash(password)))
+        self._shut_out(known.user)
+        self.done("user password", known.user.name)
+        return known.user
+
+    def remove(self, name: str) -> User:
+        """Take a person away: no sign-in, no session, no token any more."""
+        user = self._known(name).user
+        self._book.remove_user(name_key(user.name))
+        self.done("user remove", user.name)
+        return user
+
+    # Signing in
+
+    def sign_in(self, name: str, password: str, address: str) -> tuple[str, User]:
+        """Sign a person in.
+
+        Parameters
+        ----------
+        name, password
+            As typed.
+        address
+            Where from.
+
+        Returns
+        -------
+        str, User
+            The key of the session, to be kept by the browser; and who it is.
+
+        Raises
+        ------
+        SignInRefused
+            When they do not belong together.
+        TooManyTries
+            When too many were wrong lately.
+        """
+        known = self._book.known(name_key(name))
+        shown = known.user.name if known else UNKNOWN
+        if not self._hashing.acquire(timeout=HASHING_WAIT_S):
+            self.deny(shown, address, SIGN_IN, "too many at once")
+            raise TooManyTries(60)
+        try:
+            self._check_tries(shown, address)
+            right = self._matches(known, password)
+            if not right:
+                self.deny(shown, address, SIGN_IN, "wrong name or password")
+        finally:
+            self._hashing.release()
+        if known is None or not right:
+            raise SignInRefused("The name and the password do not belong together.")
+        key = secrets.token_urlsafe(KEY_BYTES)
+        now = self._clock()
+        self._book.put_session(_digest(key), Session(known.user.name, now, now))
+        self.done(SIGN_IN, "", known.user.name, address)
+        return key, known.user
+
+    def of_session(self, key: str) -> User | None:
+        """Return who is signed in with a session's key, None for nobody."""
+        digest = _digest(key)
+        session = self._book.session(digest)
+        now = self._clock()
+        if session is None or not session.stands(now):
+            return None
+        if now - session.seen_at >= SEEN_AGAIN_AFTER:
+            self._book.put_session(digest, replace(session, seen_at=now))
+        known = self._book.known(name_key(session.user))
+        return known.user if known else None
+
+    def sign_out(self, user: User, key: str, address: str) -> None:
+        """End one session."""
+        self._book.end_sessions(name_key(user.name), _digest(key))
+        self.done("sign out", "", user.name, address)
+
+    def sign_out_everywhere(self, user: User, address: str = COMMAND_LINE) -> None:
+        """End every session of a person and revoke the tokens."""
+        self._shut_out(user)
+        self.done("sign out everywhere", user.name, user.name, address)
+
+    # Tokens
+
+    def make_token(
+        self, name: str, label: str, scopes: Sequence[str], days: int
+    ) -> tuple[str, Token]:
+        """Make a token for a program.
+
+        Parameters
+        ----------
+        name
+            In whose name it acts.
+        label
+            What it is for.
+        scopes
+            Rights, of ``TOKEN_SCOPES``.
+        days
+            Calendar days until it expires.
+
+        Returns
+        -------
+        str, Token
+            The token itself, which cannot be shown again, and what is known of it.
+        """
+        user = self._known(name).user
+        check_token(scopes, days, user)
+        kept = tuple(scope for scope in TOKEN_SCOPES if scope in scopes)
+        now = self._clock()
+        token_id, secret = secrets.token_hex(4), secrets.token_urlsafe(KEY_BYTES)
+        token = Token(token_id, user.name, tidy_name(label)[:LABEL_AT_MOST], kept, now,
+                      now + dt.timedelta(days=days))  # fmt: skip
+        text = f"{TOKEN_PREFIX}_{token_id}_{secret}"
+        self._book.put_token(token, _digest(text))
+        self.done("token make", f"{token_id} for {user.name}: {', '.join(kept)}, {days} days")
+        return text, token
+
+    def of_token(self, text: str) -> tuple[User, Token] | None:
+        """Return whose a token is and what it may, None for one that does not stand."""
+        found = self._book.tokens(_digest(text))
+        if not found or not found[0].stands(self._clock()):
+            return None
+        known = self._book.known(name_key(found[0].user))
+        return (known.user, found[0]) if known else None
+
+    def tokens(self) -> list[Token]:
+        """Return every token there ever was, latest first."""
+        return self._book.tokens()
+
+    def revoke_token(self, token_id: str) -> None:
+        """Revoke a token.
+
+        Raises
+        ------
+        InputError
+            When none of that id stands.
+        """
+        if not self._book.revoke_tokens(self._clock(), token_id=token_id):
+            raise InputError([Problem("user", f"No token {token_id!r} stands.",
+                                      "See the list of tokens.", field="token")])  # fmt: skip
+        self.done("token revoke", token_id)
+
+    # The trail
+
+    def deny(self, user: str, address: str, what: str, why: str) -> None:
+        """Put a denied try into the audit trail."""
+        self._book.note(Try(self._clock(), user, address, what, "denied", why))
+
+    def done(self, what: str, why: str, user: str = "", address: str = COMMAND_LINE) -> None:
+        """Put something that was done into the audit trail."""
+        self._book.note(Try(self._clock(), user, address, what, "done", why))
+
+    def trail(self, limit: int = 200) -> list[Try]:
+        """Return the last lines of the audit trail, latest first."""
+        return self._book.trail(limit)
+
+    def close(self) -> None:
+        """Close the accounts."""
+        self._book.close()
+
+    def _known(self, name: str) -> Known:
+        known = self._book.known(name_key(name))
+        if known is None:
+            raise InputError([Problem("user", f"Nobody is called {name!r}.",
+                                      "See the list of users.", field="name")])  # fmt: skip
+        return known
+
+    def _shut_out(self, user: User) -> None:
+        self._book.end_sessions(name_key(user.name))
+        self._book.revoke_tokens(self._clock(), name_key(user.name))
+
+    def _check_tries(self, name: str, address: str) -> None:
+        now = self._clock()
+        tries = self._book.denied(SIGN_IN, now - THROTTLE_WINDOW)
+        by_name = [line for line in tries if line.user == name and name != UNKNOWN]
+        here = [line for line in by_name if line.address == address]
+        by_address = [line for line in tries if line.address == address]
+        for lines, limit in (
+            (here, WRONG_BY_NAME_HERE), (by_name, WRONG_BY_NAME), (by_address, WRONG_BY_ADDRESS),
+        ):  # fmt: skip
+            if sum(line.times for line in lines) >= limit:
+                self.deny(name, address, f"{SIGN_IN} while throttled", "too many tries")
+                oldest = min(line.last_at or line.at for line in lines)
+                raise TooManyTries(max(1, round((oldest + THROTTLE_WINDOW - now).total_seconds())))
+
+    def _matches(self, known: Known | None, password: str) -> bool:
+        """Check a password; an unknown name takes as long as a known one."""
+        kept = known.password_hash if known else self._nobodys_hash
+        try:
+            self._hasher.verify(kept, password)
+        except argon2.exceptions.VerificationError:
+            return False
+        return known is not None
+
+    @cached_property
+    def _nobodys_hash(self) -> str:
+        return self._hasher.hash(secrets.token_urlsafe(KEY_BYTES))
+
+
+LABEL_AT_MOST = 100
+
+
+def _digest(key: str) -> str:
+    """Digest a random key; it has 256 bits of chance, so a plain hash is enough."""
+    return hashlib.sha256(key.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _role_words(user: User) -> str:
+    if user.role != "superintendent":
+        return user.role
+    where = "every heading" if EVERY_HEADING in user.headings else ", ".join(user.headings)
+    return f"{user.role} on {where}"
