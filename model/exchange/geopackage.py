@@ -18,6 +18,7 @@ import pyogrio
 import pyproj
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
+from pyproj.exceptions import ProjError
 
 from model.exchange.findings import Findings, listed, nearest
 from model.job import Job
@@ -177,7 +178,12 @@ def context_layers(path: Path, findings: Findings) -> dict[str, gpd.GeoDataFrame
             message = f"Layer {name} has no coordinate system."
             findings.error(message, "Save it with one.", field=name)
         elif len(frame):
-            layers[name] = frame.to_crs(WGS84)
+            moved = _moved(frame, WGS84)
+            if moved is None:
+                message = f"Layer {name} cannot be brought to longitude and latitude."
+                findings.error(message, "Check its coordinate system.", field=name)
+            else:
+                layers[name] = moved
     return layers
 
 
@@ -236,12 +242,21 @@ def _in_project_crs(
     message = f"Layer {name} is in {frame.crs.name}, the project in {crs.name}; it was converted."
     fix = f"Save it in EPSG {crs.to_epsg()}, or correct epsg in project.toml."
     findings.warning(message, fix, field=name)
-    moved = frame.to_crs(crs)
-    if not np.isfinite(moved.total_bounds).all():
+    moved = _moved(frame, crs)
+    if moved is None:
         message = f"Layer {name} lies outside the area of {crs.name}."
         findings.error(message, "Check its coordinate system.", field=name)
         return None
     return moved
+
+
+def _moved(frame: gpd.GeoDataFrame, crs: object) -> gpd.GeoDataFrame | None:
+    """Return a layer in another coordinate system; None where it cannot be brought there."""
+    try:
+        moved = frame.to_crs(crs)
+    except ProjError:
+        return None
+    return moved if np.isfinite(moved.total_bounds).all() else None
 
 
 def _polygons(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDataFrame | None:
@@ -270,9 +285,9 @@ def _polygons(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Geo
     return frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=frame.crs))
 
 
-def _key_text(value: object) -> str:
+def _key_text(value: str | float | None) -> str:
     """Return a key as text: a GIS may keep span 1 as the number 1 or 1.0."""
-    if value is None or (isinstance(value, float) and np.isnan(value)):
+    if pd.isna(value):
         return ""
     if isinstance(value, float) and value.is_integer():
         return str(int(value))

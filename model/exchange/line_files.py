@@ -23,7 +23,8 @@ from model.alignment import (
 )
 from model.exchange.csv_file import CsvFile, read_csv
 from model.exchange.findings import Findings
-from model.exchange.settings import LineStart, OffsetRule, Structure
+from model.exchange.project_keys import OffsetRule
+from model.exchange.settings import LineStart, Structure
 from model.exchange.stationing import full_station, shown_station
 from model.problems import errors_only
 

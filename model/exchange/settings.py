@@ -1,99 +1,44 @@
 """``project.toml``: the job's name, place, calendar, activities, headings and lines.
 
-The tables of keys below say all that the file may hold; ``PROJECT_TABLES`` lists them for
-documentation and its test.
+What the file may hold is in ``project_keys``; here it becomes activities, headings, a calendar.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import pyproj
 from pyproj.exceptions import CRSError
 
-from model.activities import GRAINS, MEASURES, Activity, Heading, in_working_order
+from model.activities import Activity, Heading, in_working_order
 from model.exchange.findings import Findings, nearest
+from model.exchange.project_keys import (
+    ACTIVITY_KEYS,
+    ALIGNMENT_KEYS,
+    CALENDAR_KEYS,
+    ENTRY_KEYS,
+    HEADING_KEYS,
+    PROJECT_KEYS,
+    PROJECT_TABLES,
+    STRUCTURE_KEYS,
+    OffsetRule,
+)
 from model.exchange.stationing import full_station, parse_station
-from model.exchange.toml_file import Key, Table, TomlFile, read_toml
+from model.exchange.toml_file import Table, TomlFile, read_toml
 from model.hold_reasons import HOLD_REASONS
 from model.problems import InputError
 from model.units import UnitSystem
-from model.workdays import WEEKDAYS, WorkCalendar, holidays_of
+from model.workdays import WorkCalendar, holidays_of
 
 FILE = "project.toml"
 
-OffsetRule = Literal["signed", "outward", ""]
-OFFSET_RULES: tuple[OffsetRule, ...] = ("signed", "outward")
 YEARS_OF_HOLIDAYS = 16
-
-PROJECT_KEYS: Mapping[str, Key] = {
-    "name": Key("text", "shown on screens"),
-    "epsg": Key("whole", "EPSG number of the projected coordinate system of the alignment"),
-    "units": Key("text", "units shown: us or si", "us", ("us", "si")),
-    "timezone": Key("text", "time zone of the site, as America/Los_Angeles"),
-    "start": Key("date", "first working day"),
-    "offsets": Key("text", "how bents.csv gives deck edges, for all structures", "", OFFSET_RULES),
-}
-CALENDAR_KEYS: Mapping[str, Key] = {
-    "workdays": Key("texts", "days of the week worked", list(WEEKDAYS[:5]), WEEKDAYS),
-    "holidays": Key("text", "country or country-subdivision, as US or US-CA", ""),
-    "days_off": Key("dates", "further days not worked", []),
-    "lost_days_per_month": Key(
-        "numbers", "expected working days lost to weather, January … December", None, least=0.0
-    ),
-}
-ACTIVITY_KEYS: Mapping[str, Key] = {
-    "key": Key("text", "short key used in files and the log"),
-    "name": Key("text", "words shown on screens", ""),
-    "grain": Key("text", "what a crew finishes at a time", "unit", GRAINS),
-    "measure": Key("text", "what its quantity counts", "none", MEASURES),
-    "planned_cycle": Key("number", "days per unit that the plan allows", 3, above=0.0, most=366.0),
-    "after": Key("texts", "activities of the same unit that must be finished first", []),
-    "lag_days": Key("whole", "further days to wait after them", 0, least=0, most=366),
-    "calendar_days": Key("flag", "runs on every calendar day and needs no crew", False),
-    "weather": Key("flag", "stops on a lost day", True),
-}
-HEADING_KEYS: Mapping[str, Key] = {
-    "key": Key("text", "short key, as in units.csv"),
-    "units": Key("texts", "units in building order"),
-    "falsework_sets": Key("whole", "unit-long falsework sets on hand", None, least=1),
-    "turnaround_days": Key(
-        "whole", "working days from the end of curing until a set is free", 0, least=0, most=366
-    ),
-}
-ALIGNMENT_KEYS: Mapping[str, Key] = {
-    "key": Key("text", "short key, as in alignment.csv"),
-    "start_station": Key("station", "station of the start point"),
-    "easting": Key("number", "of the start point, in the coordinate system"),
-    "northing": Key("number", "of the start point, in the coordinate system"),
-    "azimuth_deg": Key("number", "clockwise from grid north at the start", least=-360, most=360),
-}
-STRUCTURE_KEYS: Mapping[str, Key] = {
-    "key": Key("text", "short key, as in bents.csv and units.csv"),
-    "name": Key("text", "words shown on screens", ""),
-    "alignment": Key("text", "the alignment it follows", ""),
-    "offsets": Key("text", "how bents.csv gives its deck edges", "", OFFSET_RULES),
-}
-ENTRY_KEYS: Mapping[str, Key] = {
-    "hold_reasons": Key(
-        "texts", "what shift entry offers when work is put on hold", list(HOLD_REASONS)
-    ),
-}
-PROJECT_TABLES: Mapping[str, Mapping[str, Key]] = {
-    "project": PROJECT_KEYS,
-    "calendar": CALENDAR_KEYS,
-    "activity": ACTIVITY_KEYS,
-    "heading": HEADING_KEYS,
-    "alignment": ALIGNMENT_KEYS,
-    "structure": STRUCTURE_KEYS,
-    "entry": ENTRY_KEYS,
-}
+FIRST_YEAR, LAST_YEAR = 1990, 2150
+"""A start outside these years is a slip of the pen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,37 +187,43 @@ def _timezone(toml: TomlFile, name: str) -> ZoneInfo:
 
 
 def _calendar(toml: TomlFile, start: dt.date) -> WorkCalendar | None:
+    before = toml.findings.error_count()
     table = toml.table("calendar", CALENDAR_KEYS)
     lost, workdays = table["lost_days_per_month"], table["workdays"]
-    sound = True
+    if not FIRST_YEAR <= start.year <= LAST_YEAR:
+        message = f"The job starts in the year {start.year}."
+        toml.error(message, "Correct the year.", "project", key="start")
     if not workdays or len(set(workdays)) != len(workdays):
-        found = ", ".join(workdays) or "none"
-        fix = "Name each day that is worked once."
-        toml.error(f"The days worked are {found}.", fix, "calendar", key="workdays")
-        sound = False
-    if lost is not None and len(lost) != 12:
-        message = f"Found {len(lost)} numbers; expected 12."
-        fix = "Give the working days lost in January … December."
-        toml.error(message, fix, "calendar", key="lost_days_per_month")
-        sound = False
-    elif lost is not None and max(lost) >= 4 * len(workdays):
-        message = f"{max(lost):g} lost days leave no working day in a month of four weeks."
-        fix = "Give the working days lost, not all wet days."
-        toml.error(message, fix, "calendar", key="lost_days_per_month")
-        sound = False
+        message = f"The days worked are {', '.join(workdays) or 'none'}."
+        toml.error(message, "Name each day that is worked once.", "calendar", key="workdays")
+    if lost is not None:
+        _check_lost_days(toml, lost, workdays)
     holidays = _holidays(toml, table["holidays"], start)
-    if not sound:
+    if toml.findings.error_count() > before:
         return None
     lost_days = None if lost is None else tuple(float(days) for days in lost)
     days_off = tuple(sorted(set(table["days_off"])))
     return WorkCalendar(start, tuple(workdays), holidays, days_off, lost_days)
 
 
+def _check_lost_days(toml: TomlFile, lost: list[float], workdays: list[str]) -> None:
+    if len(lost) != 12:
+        message = f"Found {len(lost)} numbers; expected 12."
+        fix = "Give the working days lost in January … December."
+    elif max(lost) >= 4 * len(workdays):
+        message = f"{max(lost):g} lost days leave no working day in a month of four weeks."
+        fix = "Give the working days lost, not all wet days."
+    else:
+        return
+    toml.error(message, fix, "calendar", key="lost_days_per_month")
+
+
 def _holidays(toml: TomlFile, code: str, start: dt.date) -> tuple[dt.date, ...]:
     if not code:
         return ()
+    year = min(max(start.year, FIRST_YEAR), LAST_YEAR)
     try:
-        return holidays_of(code, range(start.year - 1, start.year + YEARS_OF_HOLIDAYS))
+        return holidays_of(code, range(year - 1, year + YEARS_OF_HOLIDAYS))
     except InputError as unknown:
         for problem in unknown.problems:
             toml.error(problem.message, problem.fix, "calendar", key="holidays")

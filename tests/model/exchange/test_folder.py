@@ -197,6 +197,8 @@ def test_an_open_quotation_mark_is_said(tmp_path):
         ('"America/Los_Angeles"', '"America"', "project.timezone"),
         ("start = 2026-03-02", 'start = "2026-03-02"', "project.start"),
         ("start = 2026-03-02", "start = 2026-03-02T07:00:00", "project.start"),
+        ("start = 2026-03-02", "start = 0001-01-01", "project.start"),
+        ("start = 2026-03-02", "start = 9999-12-31", "project.start"),
         ('"Thu", "Fri"]', '"Thu", "Freitag"]', "calendar.workdays"),
         ('"Thu", "Fri"]', '"Thu", "Thu"]', "calendar.workdays"),
         ('holidays = "US-CA"', 'holidays = "US-Q"', "calendar.holidays"),

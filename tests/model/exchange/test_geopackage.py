@@ -113,6 +113,7 @@ def test_footprints_in_another_projected_system_are_brought_over_with_a_warning(
     assert drawn.units.geometry.symmetric_difference(back).area.max() < 1e-3
 
 
+@pytest.mark.filterwarnings("ignore:.crs. was not provided")
 def test_footprints_without_a_coordinate_system_are_refused(tmp_path):
     folder = ready_made(tmp_path, spans=lambda f: f.set_crs(None, allow_override=True))
     assert place(the_error(folder)) == ("footprints.gpkg", None, "spans")
@@ -210,6 +211,7 @@ def test_background_layers_come_in_longitude_and_latitude(tmp_path):
     assert 37 < south < north < 38
 
 
+@pytest.mark.filterwarnings("ignore:.crs. was not provided")
 def test_a_background_layer_without_a_coordinate_system_is_named(tmp_path):
     folder = a_folder(tmp_path)
     a_shore(folder / "context.gpkg", crs=None)

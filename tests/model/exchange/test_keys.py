@@ -7,8 +7,8 @@ import re
 import pytest
 
 import model.section
+from model.exchange.project_keys import PROJECT_TABLES
 from model.exchange.section_file import SECTION_KEYS
-from model.exchange.settings import PROJECT_TABLES
 
 
 def test_the_documentation_of_the_section_names_every_key_and_no_other():
