@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 
 from model.clock import Clock
 from model.store.interface import Store
-from model.store.rows import EVENT_ID, RECORDED_AT, UNIT, Row
+from model.store.rows import EVENT_ID, RECORDED_AT, SEQ, UNIT, Row
 
 
 class MemoryStore(Store):
@@ -41,6 +42,7 @@ class _Rows:
     def __init__(self) -> None:
         self._rows: list[Row] = []
         self._by_id: dict[str, Row] = {}
+        self._by_unit: defaultdict[str, list[Row]] = defaultdict(list)
         self._latest = ""
 
     def known(self, event_ids: Sequence[str]) -> list[Row]:
@@ -52,7 +54,13 @@ class _Rows:
     def rows(self, after_seq: int) -> list[Row]:
         return self._rows[after_seq:]
 
+    def of_units(self, units: Collection[str]) -> list[Row]:
+        rows = [row for unit in units for row in self._by_unit.get(unit, ())]
+        return sorted(rows, key=lambda row: int(row[SEQ]))
+
     def insert(self, rows: Sequence[Row]) -> None:
         self._by_id |= {row[EVENT_ID]: row for row in rows}
+        for row in rows:
+            self._by_unit[row[UNIT]].append(row)
         self._latest = max([self._latest, *(row[RECORDED_AT] for row in rows)])
         self._rows.extend(rows)

@@ -21,6 +21,7 @@ Row: TypeAlias = tuple[Any, ...]
 
 UTC_TEXT = "%Y-%m-%dT%H:%M:%S.%fZ"
 EVENT_ID = EVENT_COLUMNS.index("event_id")
+SEQ = EVENT_COLUMNS.index("seq")
 RECORDED_AT = EVENT_COLUMNS.index("recorded_at")
 UNIT = EVENT_COLUMNS.index("unit")
 
@@ -38,7 +39,7 @@ def utc_text(moment: dt.datetime) -> str:
 
 def utc_moment(text: str) -> dt.datetime:
     """Read UTC text back as an aware moment."""
-    return dt.datetime.strptime(text, UTC_TEXT).replace(tzinfo=dt.UTC)
+    return dt.datetime.fromisoformat(text)
 
 
 def to_row(event: Event, seq: int, recorded_at: str) -> Row:

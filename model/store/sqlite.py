@@ -1,22 +1,28 @@
 """The log in one SQLite file: the usual store of a project folder.
 
 Write-ahead logging with full synchronisation: an event that was confirmed is on the disk.
+Writers who come at the same time go to the disk together (see ``model.store.turns``).
 """
 
 from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from model.clock import Clock
 from model.problems import StoreError
+from model.store.gate import Gate, pause
+from model.store.group import Pending, Request
 from model.store.interface import Store
 from model.store.migrations import MIGRATIONS, migrate
 from model.store.rows import Row
 from model.store.statements import EventTable
+from model.store.taking import Appended, Batch
+from model.store.turns import Turns
 
 WAIT_S = 10.0
 """How long to wait for another program that is writing."""
@@ -42,7 +48,8 @@ class SqliteStore(Store):
     Notes
     -----
     One connection writes and one reads, each used by one thread at a time; readers are not
-    held up by a writer.
+    held up by a writer. Several programs take turns at a lock file beside the log
+    (see ``model.store.gate``).
     """
 
     def __init__(self, path: Path, clock: Clock, *, wait_s: float = WAIT_S) -> None:
@@ -50,12 +57,15 @@ class SqliteStore(Store):
         self._path = path
         self._wait_s = wait_s
         self._write_lock, self._read_lock = threading.Lock(), threading.Lock()
+        self._turns = Turns(self._serve)
+        self._gate = Gate(path.with_name(f"{path.name}.lock"))
         self._writer = self._connect()
         try:
             self._prepare()
             self._reader = self._connect()
         except StoreError:
             self._writer.close()
+            self._gate.close()
             raise
 
     def last_seq(self) -> int:
@@ -68,6 +78,7 @@ class SqliteStore(Store):
         with self._write_lock, self._read_lock, self._as_store_errors():
             self._reader.close()
             self._writer.close()
+            self._gate.close()
 
     def _connect(self) -> sqlite3.Connection:
         if not self._path.parent.is_dir():
@@ -93,6 +104,8 @@ class SqliteStore(Store):
                 migrate(self._writer, self._path.name)
         with self._as_store_errors():
             self._writer.execute("PRAGMA journal_mode = WAL")
+            # From here on it is the gate that says who waits and how long.
+            self._writer.execute("PRAGMA busy_timeout = 0")
 
     def _read(self, after_seq: int, unit: str = "") -> list[Row]:
         with self._reading() as table:
@@ -103,6 +116,34 @@ class SqliteStore(Store):
         with self._read_lock, self._as_store_errors():
             yield EventTable(self._reader, "?")
 
+    def _append(self, batch: Batch) -> Appended:
+        request = Request(batch)
+        self._turns.run(request)
+        return request.answer()
+
+    def _serve(self, requests: Sequence[Request]) -> None:
+        """Write the batches of a group in one transaction."""
+        try:
+            with self._writing() as table:
+                log = Pending(table, [request.batch for request in requests])
+                for request in requests:
+                    request.take(log, self._clock)
+                log.write()
+        except StoreError as error:
+            self._after_failure(requests, error)
+        else:
+            for request in requests:
+                request.settle()
+
+    def _after_failure(self, requests: Sequence[Request], error: StoreError) -> None:
+        """Try again one by one, for a batch may be too much where the others have room."""
+        if len(requests) > 1 and not isinstance(error, _NotOurTurn):
+            for request in requests:
+                self._serve([request])
+            return
+        for request in requests:
+            request.fail(error)
+
     @contextmanager
     def _writing(self) -> Iterator[EventTable]:
         with self._write_lock, self._transaction():
@@ -112,13 +153,31 @@ class SqliteStore(Store):
     def _transaction(self) -> Iterator[None]:
         """Take the write lock at once, so that what is judged is what is written to."""
         with self._as_store_errors():
-            self._writer.execute("BEGIN IMMEDIATE")
+            self._begin()
             try:
                 yield
                 self._writer.execute("COMMIT")
             finally:
                 if self._writer.in_transaction:
                     self._writer.execute("ROLLBACK")
+
+    def _begin(self) -> None:
+        """Begin to write when no other program does; then let the next one into the gate."""
+        until = time.monotonic() + self._wait_s
+        with self._gate.passed(until):
+            while not self._begun():
+                if time.monotonic() > until:
+                    raise _NotOurTurn(f"{self._path.name}: {_busy(self._wait_s)}")
+                pause()
+
+    def _begun(self) -> bool:
+        try:
+            self._writer.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            if _kind(error) != sqlite3.SQLITE_BUSY:
+                raise
+            return False
+        return True
 
     @contextmanager
     def _as_store_errors(self) -> Iterator[None]:
@@ -128,13 +187,26 @@ class SqliteStore(Store):
             raise StoreError(f"{self._path.name}: {_advice(error, self._wait_s)}") from error
 
 
+class _NotOurTurn(StoreError):
+    """Another program did not let go of the log in time."""
+
+
+def _busy(wait_s: float) -> str:
+    return (
+        f"another program has been writing for more than {wait_s:g} s. "
+        "Try again; if it stays so, close the other program."
+    )
+
+
+def _kind(error: sqlite3.Error) -> int:
+    """Return the kind of an error: the low byte of its code, the rest is its finer cause."""
+    return (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
+
+
 def _advice(error: sqlite3.Error, wait_s: float) -> str:
     """Say what went wrong and what to do about it."""
-    said = str(error)
-    code = getattr(error, "sqlite_errorcode", None) or 0
     known = {
-        sqlite3.SQLITE_BUSY: f"another program has been writing for more than {wait_s:g} s. "
-        "Try again; if it stays so, close the other program.",
+        sqlite3.SQLITE_BUSY: _busy(wait_s),
         sqlite3.SQLITE_LOCKED: "another program holds the log. Try again.",
         sqlite3.SQLITE_CORRUPT: "the log is damaged. Keep the file and restore the last backup.",
         sqlite3.SQLITE_NOTADB: "this is not an event log, or it is damaged. Keep the file and "
@@ -148,5 +220,4 @@ def _advice(error: sqlite3.Error, wait_s: float) -> str:
         sqlite3.SQLITE_IOERR: "the disk failed and nothing of this batch is sure to be written. "
         "See to the disk and send it again; what is there already is not doubled.",
     }
-    # The low byte is the kind of error, the rest its finer cause.
-    return known.get(code & 0xFF, f"the log cannot be used ({said}). Close and open it again.")
+    return known.get(_kind(error), f"the log cannot be used ({error}). Close and open it again.")

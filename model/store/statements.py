@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Protocol
 
 from model.events import EVENT_COLUMNS
-from model.store.rows import Row
+from model.store.rows import SEQ, Row
 
 TABLE = "events"
 COLUMNS = ", ".join(f'"{name}"' for name in EVENT_COLUMNS)
 """Quoted, because ``by`` is a word of SQL."""
 
-IDS_AT_ONCE = 500
+VALUES_AT_ONCE = 500
 
 
 class Cursor(Protocol):
@@ -42,11 +42,17 @@ class EventTable:
 
     def known(self, event_ids: Sequence[str]) -> list[Row]:
         """Return the rows that carry one of these ids."""
-        return [row for ids in _portions(event_ids) for row in self._with_ids(ids)]
+        return self._with("event_id", event_ids)
+
+    def of_units(self, units: Collection[str]) -> list[Row]:
+        """Return the rows of some units, rising by ``seq``."""
+        return sorted(self._with("unit", list(units)), key=lambda row: int(row[SEQ]))
 
     def last(self) -> tuple[int, str]:
         """Return the last ``seq`` and the latest ``recorded_at``; 0 and blank when empty."""
-        return self.last_seq(), str(self._one(f"SELECT max(recorded_at) FROM {TABLE}") or "")
+        asked = f"(SELECT max(seq) FROM {TABLE}), (SELECT max(recorded_at) FROM {TABLE})"
+        seq, latest = self._cursor.execute(f"SELECT {asked}").fetchone()
+        return int(seq or 0), str(latest or "")
 
     def last_seq(self) -> int:
         """Return the last ``seq``, 0 when there is none."""
@@ -66,16 +72,19 @@ class EventTable:
         marks = ", ".join([self._mark] * len(EVENT_COLUMNS))
         self._cursor.executemany(f"INSERT INTO {TABLE} ({COLUMNS}) VALUES ({marks})", rows)
 
-    def _with_ids(self, ids: Sequence[str]) -> Iterable[Row]:
-        marks = ", ".join([self._mark] * len(ids))
-        asked = f"SELECT {COLUMNS} FROM {TABLE} WHERE event_id IN ({marks})"
-        found: list[Row] = self._cursor.execute(asked, tuple(ids)).fetchall()
-        return found
+    def _with(self, column: str, values: Sequence[str]) -> list[Row]:
+        """Return the rows that have one of these values."""
+        rows: list[Row] = []
+        for some in _portions(values):
+            marks = ", ".join([self._mark] * len(some))
+            asked = f"SELECT {COLUMNS} FROM {TABLE} WHERE {column} IN ({marks})"
+            rows += self._cursor.execute(asked, tuple(some)).fetchall()
+        return rows
 
     def _one(self, statement: str) -> Any:
         return self._cursor.execute(statement).fetchone()[0]
 
 
-def _portions(ids: Sequence[str]) -> Iterator[Sequence[str]]:
-    for start in range(0, len(ids), IDS_AT_ONCE):
-        yield ids[start : start + IDS_AT_ONCE]
+def _portions(values: Sequence[str]) -> Iterator[Sequence[str]]:
+    for start in range(0, len(values), VALUES_AT_ONCE):
+        yield values[start : start + VALUES_AT_ONCE]
