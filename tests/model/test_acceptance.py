@@ -337,6 +337,15 @@ def test_a_void_that_pulls_the_ground_from_under_later_work_is_refused():
     assert POUR[0].event_id in found[0].fix
 
 
+def test_the_event_that_broke_the_history_is_named_and_not_an_innocent_one():
+    finish = an_event("finish", "2026-03-13 15:00", activity="deck_pour")
+    log = [*UNTIL_REBAR, POUR[0]]
+    found = errors_only(told(poured(5, at="2026-03-13 17:00"), a_void(REBAR[1]), log=log))
+    blamed = [problem.row for problem in found if "impossible" in problem.message]
+    assert blamed == [2]
+    assert refusals(finish, log=log) == []
+
+
 def test_later_work_may_be_voided_together_with_what_it_stood_on():
     voids = [a_void(event) for event in (*POUR, REBAR[1])]
     assert refusals(*voids, log=[*UNTIL_REBAR, *POUR]) == []

@@ -241,6 +241,13 @@ def test_events_of_units_the_job_no_longer_has_are_left_out():
     )
 
 
+def test_of_two_holds_at_once_the_same_one_counts_whichever_came_first():
+    rain = an_event("hold", reason="rain", event_id="a")
+    forms = an_event("hold", reason="no forms", event_id="b")
+    for events in ([rain, forms], [forms, rain]):
+        assert row(fold(a_frame(*events), JOB))["reason"] == "no forms"
+
+
 # What must never break
 
 
