@@ -25,7 +25,7 @@ from model.line import (
     Step,
     march,
 )
-from model.pace import Pace, paces_of
+from model.pace import History, Pace, histories_of, log_sizes, paces_of
 from model.workdays import WorkCalendar
 
 HOLD_DAYS = 3.0
@@ -60,7 +60,9 @@ class LineNow:
     spent_days
         The same shape: clear working days spent so far on what is under way.
     paces
-        One sequence per heading, one pace per activity.
+        One sequence per heading, one pace per activity, for an average first unit.
+    effort
+        The same shape: how many times that unit's days each takes, by size and learning.
     """
 
     as_of: np.datetime64
@@ -73,6 +75,7 @@ class LineNow:
     left_share: NDArray[np.float64]
     spent_days: NDArray[np.float64]
     paces: tuple[tuple[Pace, ...], ...]
+    effort: NDArray[np.float64]
 
     @property
     def to_do(self) -> NDArray[np.bool_]:
@@ -115,7 +118,9 @@ class LineNow:
             for activity in range(len(self.steps)):
                 to_do = units[self.to_do[units, activity]]
                 rng = np.random.default_rng([seed, WORK_STREAM, place, activity])
-                work[to_do, activity] = self.paces[place][activity].draw(rng, to_do.size, paths)
+                days = self.paces[place][activity].draw(rng, to_do.size, paths)
+                days *= self.effort[to_do, activity, None].astype(np.float32)
+                work[to_do, activity] = days
                 if not self.steps[activity].calendar_days:
                     for unit in to_do[~np.isnan(self.started[to_do, activity])]:
                         self._leave_what_is_left(work[unit, activity], unit, activity, rng)
@@ -146,6 +151,8 @@ class LineNow:
 
     def _holds(self, paths: int, seed: int) -> dict[tuple[int, int], Days]:
         """Draw when holds are lifted."""
+        if not (self.on_hold & self.to_do).any():
+            return {}
         rng = np.random.default_rng([seed, HOLD_STREAM])
         dry = self._counter(LONGEST_DAYS // 10, 0, seed)
         start = np.zeros(paths, dtype=np.float32)
@@ -203,7 +210,7 @@ def line_now(
         How far back crew's days are drawn from; see ``model.cycle.recent_completions``.
     """
     finished = completions(state, job)
-    paces = paces_of(finished, job, units=recent, weeks=recent_weeks)
+    histories = histories_of(finished, job, units=recent, weeks=recent_weeks)
     today = np.datetime64(as_of, "D")
     table = state.units.set_index(["unit", "activity"])
     cells = pd.MultiIndex.from_product(
@@ -225,11 +232,24 @@ def line_now(
         on_hold=(table["status"] == "on_hold").to_numpy().reshape(shape),
         left_share=_left_share(table, job, shape),
         spent_days=_spent_days(start, begun, finished, job, today),
-        paces=tuple(
-            tuple(paces[(heading.key, activity.key)] for activity in job.activities)
-            for heading in job.headings
-        ),
+        paces=paces_of(histories, job),
+        effort=_efforts(job, histories, complete),
     )
+
+
+def _efforts(
+    job: Job, histories: Sequence[History], complete: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Return how many times the days of an average first unit each unit and activity takes."""
+    size_powers = np.array([history.size_power for history in histories])
+    learning_powers = np.array([history.learning_power for history in histories])
+    efforts = np.exp(np.outer(log_sizes(job), size_powers))
+    for run in runs_of(job):
+        units = np.array(run.units)
+        # Those to do come after those complete, in building order.
+        number = np.cumsum(~complete[units], axis=0) + complete[units].sum(axis=0)
+        efforts[units] *= np.maximum(number, 1.0) ** learning_powers
+    return efforts
 
 
 def steps_of(activities: Sequence[Activity]) -> tuple[Step, ...]:

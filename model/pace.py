@@ -25,12 +25,23 @@ PLANNED_SPREAD = 0.3
 PLANNED_STEPS = (-1.2816, -0.5244, 0.0, 0.5244, 1.2816)
 """Deciles 1, 3, 5, 7 and 9 of the standard normal distribution."""
 
+SIZE_POWER, LEARNING_POWER = 0.5, -0.05
+"""Days go with the deck area of a unit, and with its number along the heading, to about these
+powers until the log says otherwise: our choice; -0.05 is a learning slope of 97 per cent."""
+
+SIZE_PRIOR, LEARNING_PRIOR = 1.0, 9.0
+"""How firmly: like units whose squares of log area (log number), less their mean, add up to
+this: a spread of 0.3 of single units against one of 0.3 (0.1) of the powers."""
+
+HALF_LIFE_UNITS = 6.0
+"""A unit so many units ago counts half as much as the latest."""
+
 Draws = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
 class Pace:
-    """A crew's days on one unit: values and how much each counts.
+    """A crew's days on an average first unit: values and how much each counts.
 
     Parameters
     ----------
@@ -85,10 +96,34 @@ class Pace:
         return np.asarray(pool.reshape(-1)[which * paths + np.arange(paths, dtype=np.int32)])
 
 
-def paces_of(
+@dataclass(frozen=True)
+class History:
+    """Completed units of one activity.
+
+    Parameters
+    ----------
+    heading
+        Position of each unit's heading.
+    days
+        Clear days of its crew, brought to a unit of the average size, the first of a heading.
+    recent
+        Whether the unit is among the recent ones of its heading.
+    size_power, learning_power
+        Days go with the size of a unit, and with its number along the heading, to these
+        powers.
+    """
+
+    heading: NDArray[np.int64]
+    days: NDArray[np.float64]
+    recent: NDArray[np.bool_]
+    size_power: float
+    learning_power: float
+
+
+def histories_of(
     finished: pd.DataFrame, job: Job, *, units: int, weeks: float | None = None
-) -> dict[tuple[str, str], Pace]:
-    """Return the pace of every activity on every heading.
+) -> tuple[History, ...]:
+    """Return the completed units of every activity, each brought to the average first unit.
 
     Parameters
     ----------
@@ -97,41 +132,113 @@ def paces_of(
     job
         The job as planned.
     units, weeks
-        How far back; see ``model.cycle.recent_completions``.
+        What counts as recent; see ``model.cycle.recent_completions``.
 
     Notes
     -----
-    Recent units of the heading count one each. The activity's other units count for at most 3
-    units together, and the plan for 1; for 3 where there are fewer than 3 units in all.
+    Days are taken to go as ``area^p · n^b`` for the n-th unit of a heading; with b below 0
+    that is Crawford's learning curve. Both powers are fitted to the activity's units over all
+    headings and drawn towards ``SIZE_POWER`` and ``LEARNING_POWER``.
     """
-    known = finished.dropna(subset=["clear_days"])
-    recent = recent_completions(known, units=units, weeks=weeks)
-    return {
-        (heading.key, activity.key): _pace(recent, known, heading.key, activity)
-        for heading in job.headings
-        for activity in job.activities
-    }
+    numbered = finished.assign(
+        number=finished.groupby(["heading", "activity"], sort=False).cumcount() + 1
+    )
+    known = numbered.dropna(subset=["clear_days"])
+    recent = known.index.isin(recent_completions(known, units=units, weeks=weeks).index)
+    places = {heading.key: place for place, heading in enumerate(job.headings)}
+    heading = known["heading"].map(places).to_numpy(np.int64)
+    activity, days = known["activity"].to_numpy(str), known["clear_days"].to_numpy(float)
+    sizes = dict(zip(job.units["unit"], log_sizes(job), strict=True))
+    causes = np.stack(
+        [known["unit"].map(sizes).to_numpy(float), np.log(known["number"].to_numpy(float))]
+    )
+    histories = []
+    for trade in job.activities:
+        here = activity == trade.key
+        powers = np.zeros(2)
+        if not trade.calendar_days:
+            powers = _powers(causes[:, here], days[here], heading[here])
+        plain = days[here] * np.exp(-powers @ causes[:, here])
+        size_power, learning_power = powers.tolist()
+        histories.append(History(heading[here], plain, recent[here], size_power, learning_power))
+    return tuple(histories)
 
 
-def _pace(recent: pd.DataFrame, known: pd.DataFrame, heading: str, activity: Activity) -> Pace:
+def log_sizes(job: Job) -> NDArray[np.float64]:
+    """Return the logarithm of each unit's deck area over the average."""
+    area = job.units["area_m2"].to_numpy(float)
+    return np.asarray(np.log(area / area.mean()))
+
+
+def _powers(
+    causes: NDArray[np.float64], days: NDArray[np.float64], heading: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """Fit how days go with size and number, headings apart, drawn towards the usual powers.
+
+    A ridge regression of log days on the logs (half a day is added, for there are zeros).
+    """
+    effort, causes = np.log(days + 0.5), causes.copy()
+    for place in np.unique(heading):
+        here = heading == place
+        effort[here] -= effort[here].mean()
+        causes[:, here] -= causes[:, here].mean(axis=1, keepdims=True)
+    prior = np.diag([SIZE_PRIOR, LEARNING_PRIOR])
+    usual = np.array([SIZE_POWER, LEARNING_POWER])
+    powers = np.linalg.solve(causes @ causes.T + prior, causes @ effort + prior @ usual)
+    return np.asarray(np.clip(powers, [0.0, -0.5], [1.5, 0.0]))
+
+
+def paces_of(histories: Sequence[History], job: Job) -> tuple[tuple[Pace, ...], ...]:
+    """Return the pace of every activity on every heading, for an average first unit.
+
+    Parameters
+    ----------
+    histories
+        As ``histories_of`` returns them.
+    job
+        The job as planned.
+
+    Returns
+    -------
+    tuple of tuple of Pace
+        By heading, then activity, in the job's order.
+
+    Notes
+    -----
+    The latest unit of the heading counts one, the one 6 before it a half, and so on. The
+    activity's other units count for at most 3 units together, and the plan for 1; for 3 where
+    there are fewer than 3 units in all.
+    """
+    return tuple(
+        tuple(
+            _pace(history, place, activity)
+            for history, activity in zip(histories, job.activities, strict=True)
+        )
+        for place in range(len(job.headings))
+    )
+
+
+def _pace(history: History, heading: int, activity: Activity) -> Pace:
     """Return one pace from recent units, the activity's others and the plan."""
-    same = known[known["activity"] == activity.key]
-    own = recent[(recent["activity"] == activity.key) & (recent["heading"] == heading)]
-    wider = same.drop(own.index)["clear_days"].to_numpy()
-    mine = own["clear_days"].to_numpy()
-    plan = activity.planned_cycle_days * np.exp(PLANNED_SPREAD * np.array(PLANNED_STEPS))
-    plan *= activity.planned_cycle_days / plan.mean()
-    plan_weight = 1.0 if same.shape[0] >= PRIOR_UNITS else PRIOR_UNITS
+    on_heading = history.heading == heading
+    own = history.recent & on_heading
+    mine, wider = history.days[own], history.days[~own]
+    ages = np.arange(mine.size)[::-1]
+    wider_weight = min(PRIOR_UNITS, float(wider.size)) / max(wider.size, 1)
+    plan, plan_weights = _planned(activity, history.days.size)
+    # The plan speaks of a unit at the heading's present place on the learning curve.
+    plan *= float(max(int(on_heading.sum()), 1)) ** -history.learning_power
+    weights = [0.5 ** (ages / HALF_LIFE_UNITS), np.full(wider.size, wider_weight), plan_weights]
+    return Pace(np.concatenate([mine, wider, plan]), np.concatenate(weights), int(mine.size))
+
+
+def _planned(
+    activity: Activity, known_units: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return days around the plan, and how much each counts."""
     if activity.calendar_days:
-        plan, plan_weight = np.array([activity.planned_cycle_days]), 1.0
-    parts: Sequence[tuple[NDArray[np.float64], float]] = (
-        (mine, float(mine.size)),
-        (wider, min(PRIOR_UNITS, float(wider.size))),
-        (plan, plan_weight),
-    )
-    held = [(values, weight) for values, weight in parts if values.size]
-    return Pace(
-        np.concatenate([values for values, _ in held]),
-        np.concatenate([np.full(values.size, weight / values.size) for values, weight in held]),
-        int(mine.size),
-    )
+        return np.array([float(activity.planned_cycle_days)]), np.ones(1)
+    spread = np.exp(PLANNED_SPREAD * np.array(PLANNED_STEPS))
+    weight = 1.0 if known_units >= PRIOR_UNITS else PRIOR_UNITS
+    days = activity.planned_cycle_days * spread / spread.mean()
+    return days, np.full(days.size, weight / days.size)

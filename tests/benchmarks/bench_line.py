@@ -29,8 +29,9 @@ HISTORY = np.array([3.0, 3, 4, 3, 5, 3, 2, 3, 4, 3])
 LOST = (4.0, 4.0, 3.0, 2.0, 1.0, 0.0, 0.0, 0.0, 1.0, 2.0, 3.0, 4.0)
 SETS, TURNAROUND = 4, 2
 TRADES = 6
-PATHS = 10_000
 """Five trades and a cure."""
+
+PATHS = 10_000
 
 
 def a_line(units: int) -> LineNow:
@@ -58,6 +59,7 @@ def a_line(units: int) -> LineNow:
         left_share=np.full(shape, np.nan),
         spent_days=np.zeros(shape),
         paces=((*[pace] * (TRADES - 1), cure),),
+        effort=np.ones(shape),
     )
 
 
@@ -102,7 +104,7 @@ class TableLine(EventLine):
         self._is_wet, self._is_dry = wet.tolist(), dry.tolist()
         return super().finishes()
 
-    def _count(  # type: ignore[override]
+    def _count( 
         self, env: simpy.Environment, days: float, counts: Callable[[int], Any]
     ) -> Generator[simpy.Event, Any, None]:
         weather = days != self.turnaround_days
@@ -135,18 +137,18 @@ def compare(units: int, rival_paths: int) -> None:
     daily = seconds(rival.day_by_day, rival_paths)
     durations = np.ones((units, TRADES, PATHS), dtype=np.float32)
     copy = seconds(durations.copy, 5) / PATHS
-    print(f"{units} units × {TRADES} activities, {PATHS:,} paths")  # noqa: T201
+    print(f"{units} units × {TRADES} activities, {PATHS:,} paths")
     if agree:
-        print(  # noqa: T201
+        print(
             f"  mean finish {marched.finish[-1, -1].mean():.1f} days; SimPy {np.mean(agree):.1f} "
             f"± {np.std(agree) / np.sqrt(len(agree)):.1f}"
         )
-    print(f"  ours                {1e6 * ours:10.1f} µs a path {1 / ours:12,.0f} paths/s")  # noqa: T201
-    print(f"  SimPy, by table     {1e6 * table:10.1f} µs a path {table / ours:12,.0f}×")  # noqa: T201
-    print(f"  SimPy, day by day   {1e6 * daily:10.1f} µs a path {daily / ours:12,.0f}×")  # noqa: T201
-    print(f"  copy of durations   {1e6 * copy:10.2f} µs a path {ours / copy:12.1f} copies")  # noqa: T201
+    print(f"  ours                {1e6 * ours:10.1f} µs a path {1 / ours:12,.0f} paths/s")
+    print(f"  SimPy, by table     {1e6 * table:10.1f} µs a path {table / ours:12,.0f}×")
+    print(f"  SimPy, day by day   {1e6 * daily:10.1f} µs a path {daily / ours:12,.0f}×")
+    print(f"  copy of durations   {1e6 * copy:10.2f} µs a path {ours / copy:12.1f} copies")
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"  peak memory so far  {peak:10.2f} GiB")  # noqa: T201
+    print(f"  peak memory so far  {peak:10.2f} GiB")
 
 
 if __name__ == "__main__":

@@ -49,11 +49,11 @@ def main() -> None:
     pandas_ms = median_ms(lambda: [day + step * 3 for day in few], 3) * DATES / len(few)
     ours_ms, numpy_ms = median_ms(ours), median_ms(numpys)
     copy_ms = median_ms(lambda: (dates.copy(), days.copy()))
-    print(f"{DATES:,} dates, each a number of working days further")  # noqa: T201
-    print(f"  table                   {ours_ms:9.2f} ms")  # noqa: T201
-    print(f"  numpy.busday_offset     {numpy_ms:9.2f} ms  {numpy_ms / ours_ms:6.1f}×")  # noqa: T201
-    print(f"  pandas, one by one      {pandas_ms:9.0f} ms  {pandas_ms / ours_ms:6.0f}× (scaled)")  # noqa: T201
-    print(f"  copying both arrays     {copy_ms:9.2f} ms  {ours_ms / copy_ms:6.1f} copies")  # noqa: T201
+    print(f"{DATES:,} dates, each a number of working days further")
+    print(f"  table                   {ours_ms:9.2f} ms")
+    print(f"  numpy.busday_offset     {numpy_ms:9.2f} ms  {numpy_ms / ours_ms:6.1f}×")
+    print(f"  pandas, one by one      {pandas_ms:9.0f} ms  {pandas_ms / ours_ms:6.0f}× (scaled)")
+    print(f"  copying both arrays     {copy_ms:9.2f} ms  {ours_ms / copy_ms:6.1f} copies")
 
 
 if __name__ == "__main__":

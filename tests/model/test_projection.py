@@ -9,11 +9,11 @@ import json
 import numpy as np
 import pytest
 
-from model.cycle import completions
 from model.events import Event
 from model.fold import fold
 from model.job import Job
-from model.pace import Pace, paces_of
+from model.line_now import line_now
+from model.pace import Pace
 from model.projection import Forecast, project_finish
 from tests.model.builders import ACTIVITIES, a_calendar, a_frame, a_job, an_event, done, only
 
@@ -282,19 +282,45 @@ def test_single_draws_follow_the_weights() -> None:
 
 
 def test_one_trade_alone_ends_with_the_exact_mean_and_spread() -> None:
-    # Ten units in a row, each drawn from the history: mean m·x̄, variance as above.
+    # Ten units in a row, each e times a draw: mean Σe·x̄, variance v(1 − 1/k)Σe² + (Σe)² v/k.
     job = a_job(units=20, activities=only("falsework", planned_cycle_days=3.3))
     events = in_turn(job, HISTORY.astype(int).tolist())
-    moment = dt.datetime.combine(end_of(job, events), dt.time(23))
-    state = fold(a_frame(*events), job, as_of=moment)
-    pace = paces_of(completions(state, job), job, units=10)[("h1", "falsework")]
+    end = end_of(job, events)
+    state = fold(a_frame(*events), job, as_of=dt.datetime.combine(end, dt.time(23)))
+    now = line_now(job, state, end, recent=10)
+    pace, e = now.paces[0][0], now.effort[10:, 0]
     assert pace.samples == 10
     v = np.average((pace.days - pace.mean_days) ** 2, weights=pace.weights)
-    m, k = 10, round(pace.weights.sum()) - 1
-    spread = np.sqrt(m * v * (1 - 1 / k) + m**2 * v / k)
+    k = round(pace.weights.sum()) - 1
+    mean = e.sum() * pace.mean_days
+    spread = np.sqrt(v * (1 - 1 / k) * (e**2).sum() + e.sum() ** 2 * v / k)
     forecast = projected(job, events, recent=10, paths=8000)
-    days = job.calendar.count(end_of(job, events), forecast.finish_days)
+    days = job.calendar.count(end, forecast.finish_days)
     # A finish belongs to the day it falls in: between nothing and a day is rounded up.
     off = 4 * spread / np.sqrt(8000)
-    assert 10 * pace.mean_days - off < days.mean() < 10 * pace.mean_days + 1 + off
+    assert mean - off < days.mean() < mean + 1 + off
     assert days.std() == pytest.approx(spread, rel=4 / np.sqrt(2 * 8000) + 0.02)
+
+
+def test_bigger_units_take_longer_where_the_log_says_so() -> None:
+    # Every unit of four spans took 8 days, every one of two spans 4.
+    job = a_job(spans=[2, 4] * 12, activities=FALSEWORK)
+    forecast = projected(job, in_turn(job, [4, 8] * 9), recent=18)
+    ends = [np.datetime64(dates(forecast, f"E{unit}")[1]) for unit in range(19, 25)]
+    taken = job.calendar.count(ends[:-1], ends[1:])
+    assert taken[::2].mean() > 1.5 * taken[1::2].mean()
+
+
+def test_a_crew_that_has_learnt_is_not_held_to_its_first_units() -> None:
+    job = steady_job(30)
+    learning = projected(job, in_turn(job, [9, 7, 6, 5, 5, 5, 4, 4, 4, 4, 4, 4]), recent=12)
+    end = job.calendar.date_of(sum([9, 7, 6, 5, 5, 5, 4, 4, 4, 4, 4, 4]) - 1)
+    assert job.calendar.count(end, learning.finish.p50) < 18 * 4.1
+
+
+def test_a_shuffled_history_teaches_nothing() -> None:
+    job = steady_job(30)
+    days = [4, 5, 4, 4, 5, 4, 5, 4, 4, 5, 4, 5]
+    forecast = projected(job, in_turn(job, days), recent=12)
+    end = job.calendar.date_of(sum(days) - 1)
+    assert job.calendar.count(end, forecast.finish.p50) / 18 == pytest.approx(4.4, abs=0.3)
