@@ -14,13 +14,16 @@ from typing import Any
 import dash
 from dash import Input, Output, State, dcc, html
 
-from dashboard.doors import documents
-from dashboard.pages import line_map, not_found, shift_entry
+from dashboard.doors import documents, entry_page
+from dashboard.pages import line_map, not_found
 from dashboard.parts import frame, palette
 from model.project import Project
 
-PAGES = (line_map, shift_entry)
-"""In the order of the links; each answers to its own ``PATH``."""
+PAGES = (line_map,)
+"""Each answers to its own ``PATH``."""
+
+LINKS = (*PAGES, entry_page)
+"""In the order of the links: the pages, and what is a document of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,8 @@ def create_app(project: Project, settings: Settings | None = None) -> dash.Dash:
         assets_folder=str(files("assets")),
         title=f"{project.job.name} · Viaduct Pour Map",
         update_title="",
+        # Shift entry is a document of its own; its files are no part of this one.
+        assets_path_ignore=[f"^{entry_page.FOLDER}$"],
         suppress_callback_exceptions=True,
     )
     app.index_string = app.index_string.replace(
@@ -76,6 +81,7 @@ def create_app(project: Project, settings: Settings | None = None) -> dash.Dash:
     )
     _register_pages(app, project)
     documents.register(app, project)
+    entry_page.register(app, project, LINKS, demo=settings.demo)
     return app
 
 
@@ -93,7 +99,8 @@ def _register_pages(app: dash.Dash, project: Project) -> None:
         here = path or "/"
         page = by_path[here].layout(project, search or "") if here in by_path else None
         shown = page or not_found.layout(project)
-        return shown, frame.links(PAGES, here), frame.links(PAGES, here)
+        links = frame.links(PAGES, here, own_documents=(entry_page,))
+        return shown, links, links
 
     for page in PAGES:
         page.register(app, project)

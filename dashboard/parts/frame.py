@@ -53,12 +53,23 @@ def bottom_bar() -> Component:
     return html.Nav(id="bottom-links", className="bottom-bar", **aria(label="Pages, within reach"))
 
 
-def links(pages: Sequence[Page], here: str) -> list[Component]:
-    """Return links to the pages, the present one marked."""
-    return [
-        dcc.Link(page.NAME, href=page.PATH, className="here" if page.PATH == here else "")
+def links(pages: Sequence[Page], here: str, own_documents: Sequence[Page] = ()) -> list[Component]:
+    """Return links to the pages, the present one marked.
+
+    Parameters
+    ----------
+    pages
+        Pages of the app, reached without loading it again.
+    here
+        Path of the present one.
+    own_documents
+        What the browser has to load, because it is no page of the app.
+    """
+    inside = [
+        dcc.Link(page.NAME, href=page.PATH, className="here" if here == page.PATH else "")
         for page in pages
     ]
+    return [*inside, *(html.A(page.NAME, href=page.PATH) for page in own_documents)]
 
 
 def notice(tone: Tone, title: str, lines: Sequence[str | Component] = ()) -> Component:

@@ -1,0 +1,128 @@
+// From what is filled in to what is sent: one entry a unit, its events together or not at all.
+
+import { readAmount, total } from "./amounts.js";
+import { newId } from "./identifiers.js";
+import { keyOf } from "./rows.js";
+import { isDay, isTime, minutesLater, momentOf } from "./site_clock.js";
+import { counted } from "./words.js";
+
+// In the order in which things with the same time happened.
+const ORDER = ["start", "place", "hold", "check", "resume", "finish", "reopen"];
+const CLOCKS_APART = 5; // minutes
+
+export function usualTime(kind, shift) {
+  return kind === "start" ? shift.from : shift.to;
+}
+
+export function timeOf(draft, kind, shift) {
+  return draft.did[kind]?.time || usualTime(kind, shift);
+}
+
+export function amountOf(draft) {
+  const typed = draft.amount.trim() ? [draft.amount] : [];
+  const amounts = [...draft.tickets, ...typed].map(readAmount);
+  return amounts.length && !amounts.includes(null) ? total(amounts) : null;
+}
+
+export function reasonOf(draft) {
+  return [draft.reason, draft.words.trim()].filter(Boolean).join(": ");
+}
+
+function loadsOf(draft) {
+  const typed = readAmount(draft.amount);
+  const loads = typed ? [...draft.tickets, typed] : draft.tickets;
+  return loads.length > 1 ? `${counted(loads.length, "load")}: ${loads.join(", ")}` : "";
+}
+
+// Everything wrong with what is filled in, said at once: { key, field, message }.
+export function problemsOf(drafts, shift, by, now) {
+  const general = [];
+  if (!by.trim()) general.push(wrong("", "by", "Nobody is named. Write your name, so that others know whom to ask."));
+  if (!isDay(shift.day)) general.push(wrong("", "day", "The day cannot be read. Write it like 2026-11-24."));
+  for (const end of ["from", "to"]) {
+    if (!isTime(shift[end])) general.push(wrong("", end, "The shift's time cannot be read. Write it like 15:30."));
+  }
+  if (general.some((problem) => problem.field !== "by")) return general;
+  return [...general, ...drafts.flatMap((draft) => problemsOfDraft(draft, shift, now))];
+}
+
+function problemsOfDraft(draft, shift, now) {
+  const key = keyOf(draft);
+  const found = [];
+  if ("place" in draft.did && amountOf(draft) === null) {
+    found.push(wrong(key, "amount", "The amount placed is no number above 0. Write it like 300 or 60.5."));
+  }
+  if ("hold" in draft.did && !reasonOf(draft)) {
+    found.push(wrong(key, "reason", "The hold has no reason. Choose one, or write what the work waits for."));
+  }
+  if ("check" in draft.did && !draft.note.trim()) {
+    found.push(wrong(key, "note", "The check has no result. Write what was found as a note."));
+  }
+  const latest = minutesLater(now, CLOCKS_APART);
+  for (const kind of Object.keys(draft.did)) {
+    const time = timeOf(draft, kind, shift);
+    if (!isTime(time)) found.push(wrong(key, `time-${kind}`, "The time cannot be read. Write it like 15:30."));
+    else if (momentOf(shift, time) > latest) {
+      found.push(wrong(key, `time-${kind}`, `${time} is later than now. Record what has happened.`));
+    }
+  }
+  return found;
+}
+
+function wrong(key, field, message) {
+  return { key, field, message };
+}
+
+// Events of one draft. Their identifiers are made once and stay with the draft.
+export function eventsOf(draft, shift, by, now) {
+  const idOf = (what) => (draft.ids[what] ??= newId());
+  const { unit, span, activity } = draft;
+  const blank = { by, unit, span, activity, quantity: "", measure_unit: "", reason: "", note: "", voids: "" };
+  const voids = (draft.corrects?.events || []).map((voided) => ({
+    ...blank, span: "", activity: "", event_id: idOf(`void ${voided}`), at: now, kind: "void", voids: voided,
+    note: "Corrected by who recorded it",
+  }));
+  const kinds = ORDER.filter((kind) => kind in draft.did);
+  if (!kinds.length && draft.note.trim()) kinds.push("note");
+  const told = kinds.map((kind, position) => ({
+    ...blank, event_id: idOf(kind), at: momentOf(shift, timeOf(draft, kind, shift)), kind,
+    quantity: kind === "place" ? amountOf(draft) : "",
+    measure_unit: kind === "place" ? draft.measure_unit : "",
+    reason: kind === "hold" ? reasonOf(draft) : "",
+    note: noteOf(draft, kind, kinds, position),
+  }));
+  return [...voids, ...told];
+}
+
+function noteOf(draft, kind, kinds, position) {
+  const carrier = kinds.includes("check") ? kind === "check" : position === 0;
+  const words = carrier ? draft.note.trim() : "";
+  const loads = kind === "place" ? loadsOf(draft) : "";
+  return [loads, words].filter(Boolean).join(". ");
+}
+
+// Entries ready for the outbox, one a unit, numbered in the order in which they were made.
+export function entriesOf(drafts, shift, by, now, lastNumber) {
+  return [...byUnit(drafts).values()].map((rows, position) => ({
+    id: rows[0].id,
+    number: lastNumber + position + 1,
+    unit: rows[0].unit,
+    by,
+    made: now,
+    seen_seq: Math.min(...rows.map((draft) => draft.seen_seq)),
+    events: rows.flatMap((draft) => eventsOf(draft, shift, by, now)),
+    drafts: rows,
+    shift,
+    corrects: [...new Set(rows.map((draft) => draft.corrects?.entry).filter(Boolean))],
+    state: "queued",
+    tries: 0,
+    problems: [],
+    meanwhile: [],
+  }));
+}
+
+function byUnit(drafts) {
+  const units = new Map();
+  for (const draft of drafts) units.set(draft.unit, [...(units.get(draft.unit) || []), draft]);
+  return units;
+}

@@ -1,0 +1,11 @@
+// Identifiers are made once, here, by whoever fills in an entry: a repeat is then harmless.
+
+export function newId() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  // Over plain http there is no randomUUID; the random bytes are as good (RFC 9562, version 4).
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}

@@ -1,0 +1,60 @@
+// Which rows are likely next, and how they stand with what is still on this phone.
+
+export function keyOf(row) {
+  return [row.unit, row.span, row.activity].join("|");
+}
+
+const BECOMES = {
+  start: "under_way", place: "under_way", hold: "on_hold", resume: "under_way",
+  finish: "complete", reopen: "under_way",
+};
+
+// The sheet's rows as they will stand once the entries kept here are in the log.
+export function withKept(sheet, entries) {
+  const unseen = entries.filter((e) => e.state !== "sent" || e.last_seq > sheet.last_seq);
+  const moved = new Map();
+  for (const event of unseen.flatMap((entry) => entry.events)) {
+    const places = moved.get(keyOf(event)) || [];
+    moved.set(keyOf(event), [...places, event]);
+  }
+  const unitOf = new Map(sheet.activities.map((each) => [each.key, each.measure_unit]));
+  return sheet.rows.map((row) => {
+    const events = moved.get(keyOf(row)) || [];
+    const status = events.reduce(statusAfter, row.status);
+    return { ...row, status, measure_unit: unitOf.get(row.activity), kept: events.length > 0 };
+  });
+}
+
+function statusAfter(status, event) {
+  if (event.kind === "place" && status !== "not_started") return status;
+  return BECOMES[event.kind] || status;
+}
+
+// Work going on, and on each activity of the heading the unit whose turn is next.
+export function likely(rows, heading) {
+  const here = rows.filter((row) => row.heading === heading);
+  const going = here.filter((row) => ["under_way", "on_hold"].includes(row.status));
+  return [...going, ...nextToStart(here)];
+}
+
+function nextToStart(rows) {
+  const nextUnit = new Map();
+  const waiting = rows.filter((row) => row.at_hand && row.status === "not_started");
+  for (const row of waiting) if (!nextUnit.has(row.activity)) nextUnit.set(row.activity, row.unit);
+  return waiting.filter((row) => nextUnit.get(row.activity) === row.unit);
+}
+
+// What can be ticked for a row, by where it stands.
+const OFFERED = {
+  not_started: ["start", "place", "finish", "hold"],
+  under_way: ["finish", "place", "hold", "check"],
+  on_hold: ["resume", "finish", "place"],
+  complete: ["reopen", "place", "check"],
+};
+
+export function offered(row, draft, activity) {
+  const kinds = [...OFFERED[row.status]];
+  if (draft?.corrects) kinds.push("start", "finish", "hold", "resume", "place");
+  const ticked = Object.keys(draft?.did || {});
+  return [...new Set([...kinds, ...ticked])].filter((kind) => kind !== "place" || activity.measure !== "none");
+}

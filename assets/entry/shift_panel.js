@@ -1,0 +1,30 @@
+// Who records, and which shift: said once, then remembered.
+
+import { el, field } from "./elements.js";
+import { momentWords } from "./site_clock.js";
+
+export function shiftPanel(app, onChange) {
+  const shift = app.shift();
+  const by = app.by();
+  const signedIn = Boolean(app.sheet.me);
+  const input = (name, type, value, more = {}) => {
+    const control = el("input", {
+      id: `shift-${name}`, type, class: "input", value, ...more,
+      [type === "text" ? "oninput" : "onchange"]: () => onChange(name, control.value),
+    });
+    return control;
+  };
+  const name = signedIn
+    ? el("p", {}, "Recorded as ", el("strong", {}, by))
+    : field("Your name", input("by", "text", by, { autocomplete: "name", maxlength: 100 }));
+  const found = app.problems.filter((problem) => problem.key === "");
+  return el("details", { class: "card shift-panel", id: "shift-panel", open: !by || found.length > 0 },
+    el("summary", { id: "shift-summary" }, `${by || "Your name"} · ${momentWords(`${shift.day}T${shift.from}`)} to ${shift.to}`),
+    name,
+    el("div", { class: "times" },
+      field("Day", input("day", "date", shift.day)),
+      field("Shift from", input("from", "time", shift.from)),
+      field("to", input("to", "time", shift.to))),
+    el("p", { class: "field-hint" }, "What was started counts from the beginning of the shift, all else from its end, unless another time is given."),
+    found.length ? el("ul", { class: "row-problems" }, found.map((p) => el("li", {}, p.message))) : null);
+}

@@ -1,0 +1,41 @@
+// One line that says how it stands: signal, what is kept, what needs a choice.
+
+import { el } from "./elements.js";
+import { momentWords } from "./site_clock.js";
+import { counted, entriesWords } from "./words.js";
+
+// Returns { tone, words }; tone is also said by a mark and by the words.
+export function stateOf(outbox, held) {
+  const kept = outbox.withState("queued").length;
+  const keptWords = `${entriesWords(kept)} kept on this phone`;
+  const asked = outbox.withState("clash", "refused").length;
+  if (!outbox.kept.lasts) {
+    return { tone: "error", words: "This browser keeps nothing: stay on this page until all is sent." };
+  }
+  if (outbox.link === "signed_out") {
+    return { tone: "warning", words: kept ? `Signed out: ${keptWords}.` : "Signed out.", signIn: true };
+  }
+  if (outbox.sending) return { tone: "busy", words: `Sending ${entriesWords(kept)}.` };
+  if (outbox.link === "down") {
+    return { tone: "warning", words: kept ? `No signal: ${keptWords}.` : `No signal. ${sheetWords(held)}` };
+  }
+  if (outbox.link === "trouble") {
+    return { tone: "warning", words: `The server has trouble: ${keptWords}; it is tried again.` };
+  }
+  if (asked) return { tone: "error", words: `${counted(asked, "entry needs", "entries need")} you, see below.` };
+  if (kept) return { tone: "warning", words: `${keptWords}.` };
+  return { tone: "done", words: `Nothing waits to be sent. ${sheetWords(held)}` };
+}
+
+function sheetWords(held) {
+  return held ? `List of ${momentWords(held.sheet.as_of)}.` : "";
+}
+
+export function stateLine(state, { onTry, signInAt }) {
+  const parts = [el("span", {}, state.words)];
+  if (state.signIn) parts.push(el("a", { href: signInAt, class: "button" }, "Sign in"));
+  else if (state.tone === "warning") {
+    parts.push(el("button", { type: "button", id: "try-now", class: "button", onclick: onTry }, "Try now"));
+  }
+  return el("div", { class: `banner state-banner ${state.tone}` }, parts);
+}

@@ -1,0 +1,96 @@
+// Load tickets tallied to what was placed: typed, or stepped up and down with a thumb.
+
+import { readAmount, shown, stepped } from "./amounts.js";
+import { el, field } from "./elements.js";
+import { amountOf } from "./entries.js";
+import { keyOf } from "./rows.js";
+import { counted, unitWords } from "./words.js";
+
+// A usual truck load and half a step of it (common practice, no source).
+const USUAL_LOAD = { yd3: "10", m3: "8", ft3: "270" };
+const STEP = { yd3: "0.5", m3: "0.5", ft3: "10" };
+
+export function placedPanel(row, draft, activity, change) {
+  const key = keyOf(row);
+  const loads = activity.measure === "concrete";
+  const input = amountInput(key, draft, loads, change);
+  const parts = [el("legend", {}, loads ? "Load tickets" : "Placed")];
+  parts.push(loads ? stepper(key, draft, input, change) : field("Amount", input));
+  parts.push(unitChoice(key, draft, activity, change));
+  if (loads) parts.push(addButton(key, draft, change), ticketList(key, draft, change));
+  parts.push(el("p", { class: "tally", id: `tally-${key}`, "aria-live": "polite" }, tallyWords(row, draft)));
+  return el("fieldset", { class: "detail" }, parts);
+}
+
+function amountInput(key, draft, loads, change) {
+  const input = el("input", {
+    id: `amount-${key}`, type: "text", inputmode: "decimal", autocomplete: "off", class: "input amount",
+    value: draft.amount, placeholder: loads ? nextLoad(draft) : "", "aria-describedby": `tally-${key}`,
+    oninput: () => change((d) => (d.amount = input.value), { redraw: false }),
+    onkeydown: (event) => {
+      if (event.key !== "Enter" || !loads) return;
+      event.preventDefault();
+      change(addLoad);
+    },
+  });
+  return input;
+}
+
+function stepper(key, draft, input, change) {
+  const step = (up) => change((d) => {
+    const now = readAmount(d.amount);
+    d.amount = now ? stepped(now, STEP[d.measure_unit] || "0.5", up) : nextLoad(d);
+  });
+  const button = (up, words, sign) => el("button", {
+    type: "button", id: `step-${up ? "up" : "down"}-${key}`, class: "tap step", "aria-label": words,
+    onclick: () => step(up),
+  }, sign);
+  return el("div", { class: "stepper" },
+    button(false, "Less in this load", "−"), field("This load", input), button(true, "More in this load", "+"));
+}
+
+function unitChoice(key, draft, activity, change) {
+  const options = activity.accepted_units.map((unit) =>
+    el("option", { value: unit, selected: unit === draft.measure_unit }, unitWords(unit)));
+  const select = el("select", {
+    id: `unit-${key}`, class: "input", onchange: () => change((d) => (d.measure_unit = select.value)),
+  }, options);
+  return field("Unit", select);
+}
+
+function addButton(key, draft, change) {
+  const words = readAmount(draft.amount) ? "Add this load" : `Add a load of ${nextLoad(draft)} ${unitWords(draft.measure_unit)}`;
+  return el("button", { type: "button", id: `add-${key}`, class: "button", onclick: () => change(addLoad) }, words);
+}
+
+function addLoad(draft) {
+  const load = draft.amount.trim() ? readAmount(draft.amount) : nextLoad(draft);
+  if (load === null) return; // the tally says what is wrong
+  draft.tickets.push(load);
+  draft.amount = "";
+}
+
+function nextLoad(draft) {
+  return draft.tickets.at(-1) || USUAL_LOAD[draft.measure_unit] || "10";
+}
+
+function ticketList(key, draft, change) {
+  const items = draft.tickets.map((load, position) => el("li", {},
+    el("span", {}, `Load ${position + 1}: ${load} ${unitWords(draft.measure_unit)}`),
+    el("button", {
+      type: "button", id: `remove-${key}-${position}`, class: "tap quiet-tap",
+      "aria-label": `Remove load ${position + 1}`, onclick: () => change((d) => d.tickets.splice(position, 1)),
+    }, "Remove")));
+  return items.length ? el("ul", { class: "tickets" }, items) : null;
+}
+
+export function tallyWords(row, draft) {
+  const amount = amountOf(draft);
+  if (amount === null) return draft.amount.trim() ? "This is no number above 0. Write it like 60.5." : "Nothing tallied yet.";
+  const unit = unitWords(draft.measure_unit);
+  const loads = draft.tickets.length + (draft.amount.trim() ? 1 : 0);
+  const words = `${draft.tickets.length ? `${counted(loads, "load")}, ` : ""}${amount} ${unit}`;
+  if (!row.planned || draft.measure_unit !== row.measure_unit) return words;
+  const after = Number(row.placed || 0) + Number(amount);
+  return `${words}; then ${shown(after)} of ${shown(row.planned)} ${unit} planned.`;
+}

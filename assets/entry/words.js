@@ -1,0 +1,56 @@
+// What happened, in the words of the trade; one sentence an event.
+
+import { momentWords } from "./site_clock.js";
+
+export const DID = {
+  start: "Started",
+  finish: "Finished",
+  place: "Placed",
+  hold: "Hold",
+  resume: "Resumed",
+  reopen: "Reopened",
+  check: "Checked",
+  note: "Note",
+};
+
+const SAID = {
+  start: "started",
+  finish: "finished",
+  place: "placed",
+  hold: "put on hold",
+  resume: "resumed",
+  reopen: "reopened",
+  check: "checked",
+  void: "an earlier entry cancelled",
+  note: "note",
+};
+
+const PRINTED = {
+  m2: "m²", ft2: "ft²", m3: "m³", yd3: "yd³", ft3: "ft³", board_ft: "board ft",
+};
+
+export function unitWords(unit) {
+  return PRINTED[unit] || unit || "";
+}
+
+export function placeWords(row, sheet) {
+  const activity = sheet?.activities.find((each) => each.key === row.activity);
+  const span = row.span ? ` span ${row.span}` : "";
+  return `${row.unit}${span} ${activity ? activity.name : row.activity}`.trim();
+}
+
+export function sentence(event) {
+  const words = [SAID[event.kind] || event.kind];
+  if (event.quantity) words.push(`${event.quantity} ${unitWords(event.measure_unit)}`);
+  if (event.reason) words.push(`(${event.reason})`);
+  if (event.kind !== "void") words.push(`· ${momentWords(event.at)}`);
+  return event.note ? `${words.join(" ")} · “${event.note}”` : words.join(" ");
+}
+
+export function counted(number, one, many = `${one}s`) {
+  return `${number} ${number === 1 ? one : many}`;
+}
+
+export function entriesWords(number) {
+  return counted(number, "entry", "entries");
+}
