@@ -248,6 +248,27 @@ class StorePromises:
         assert len(refused) == 7
         assert log.last_seq() == 1
 
+    def test_nobody_writes_between_the_judge_and_the_writing(self, log: Store):
+        other_is_judged = threading.Event()
+        came_between: list[bool] = []
+
+        def note(*_: object) -> list[Problem]:
+            other_is_judged.set()
+            return []
+
+        other = threading.Thread(target=lambda: log.append([an_event()], judge=note))
+
+        def look(*_: object) -> list[Problem]:
+            other.start()
+            came_between.append(other_is_judged.wait(0.2))
+            return []
+
+        log.append([an_event()], judge=look)
+        other.join()
+        assert came_between == [False]
+        assert other_is_judged.is_set()
+        assert log.last_seq() == 2
+
     def test_readers_who_ask_for_what_is_new_miss_nothing(self, log: Store):
         got: list[str] = []
         done = threading.Event()
