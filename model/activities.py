@@ -115,3 +115,18 @@ def in_working_order(activities: Sequence[Activity]) -> tuple[Activity, ...]:
         ordered.append(ready)
         waiting.remove(ready)
     return tuple(ordered)
+
+
+def planned_line_cycle_days(activities: Sequence[Activity]) -> float:
+    """Return the cycle the plan allows the whole line: that of its slowest crew [working days].
+
+    A faster trade cannot finish units more often than the slowest one hands them on. Curing
+    needs no crew and does not count.
+
+    Examples
+    --------
+    >>> planned_line_cycle_days([Activity("a", "A", planned_cycle_days=2.0), Activity("b", "B")])
+    3.0
+    """
+    crews = [a.planned_cycle_days for a in activities if not a.calendar_days]
+    return max(crews, default=float("nan"))

@@ -24,6 +24,7 @@ from dashboard.parts.cards import number_card
 from dashboard.parts.finish_cards import cycle_card, finish_card, finish_notes
 from dashboard.parts.numbers import numbers_by_day
 from dashboard.parts.unit_history import history_list
+from model.activities import planned_line_cycle_days
 from model.clock import end_of_day
 from model.project import Project
 
@@ -224,7 +225,9 @@ def register(app: dash.Dash, project: Project) -> None:
             return no_update, no_update, no_update
         activity = project.activity(settled["activity"])
         forecast = project.forecast(as_of=end_of_day(dt.date.fromisoformat(settled["date"])))
-        return cycle_card(forecast, activity), finish_card(forecast), finish_notes(forecast)
+        plan = planned_line_cycle_days(project.job.activities)
+        card = cycle_card(forecast, activity, plan)
+        return card, finish_card(forecast), finish_notes(forecast)
 
     @app.callback(
         Output("history-title", "children"),

@@ -23,12 +23,22 @@ def date_words(day: dt.date) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
-def cycle_card(forecast: Forecast, activity: Activity) -> Component:
-    """Return the recent cycle of one activity, heading by heading, beside the plan."""
+def cycle_card(forecast: Forecast, activity: Activity, plan_days: float) -> Component:
+    """Return the recent cycle of one activity, heading by heading, beside the plan.
+
+    Parameters
+    ----------
+    forecast
+        Holds the recent cycles.
+    activity
+        Which one.
+    plan_days
+        Cycle the plan allows the whole line [working days].
+    """
     rows = forecast.cycle[forecast.cycle["activity"] == activity.key]
     known = rows.dropna(subset=["recent_cycle"])
     days = "calendar days" if activity.calendar_days else "working days"
-    plan = f"plan {activity.planned_cycle_days:g} {days}"
+    plan = f"the line's plan: {plan_days:g}"
     if known.empty:
         return number_card("Recent cycle", "–", f"too few units finished yet · {plan}")
     slowest = known.sort_values("recent_cycle")["heading"].iloc[-1]
