@@ -234,7 +234,8 @@ def _ends_of_units(
     recent: int,
 ) -> NDArray[np.int64]:
     """Return the day numbers of the next units' completions, in order, on every path."""
-    marched, _ = line_now(job, state, week, recent=recent).march(paths, seed)
+    now = line_now(job, state, week, recent=recent)
+    marched, _ = now.march(now.draw(paths, seed))
     finish = marched.finish[to_do].max(axis=1)
     days = np.ceil(finish - SMALL).astype(np.int64) - 1
     return np.sort(np.maximum(days, 0), axis=0)

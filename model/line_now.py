@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from model.activities import Activity
 from model.cycle import clear_days, completions
 from model.fold import State
+from model.holds import draw_hold_days, ended_holds, held_days
 from model.job import Job
 from model.line import (
     DAYS_BACK,
@@ -28,14 +29,33 @@ from model.line import (
 from model.pace import History, Pace, histories_of, log_sizes, paces_of
 from model.workdays import WorkCalendar
 
-HOLD_DAYS = 3.0
-"""Mean working days a hold still lasts (our choice, no source)."""
-
 SPARE_DAYS = 90
 LONGEST_DAYS = 10_000
 """A march that goes on for longer is cut off there (27 years)."""
 
 WORK_STREAM, WEATHER_STREAM, HOLD_STREAM = range(3)
+
+
+@dataclass(frozen=True)
+class Draws:
+    """What chance decides, on every path.
+
+    Parameters
+    ----------
+    work
+        Shape (units, activities, paths): days of work left; 0 where it is finished.
+    held_until
+        For a unit and activity on hold, days from now until it is resumed.
+    seed
+        What they were drawn with.
+    counter
+        Which days count, with each path's weather.
+    """
+
+    work: Days
+    held_until: Mapping[tuple[int, int], Days]
+    seed: int
+    counter: DayCounter
 
 
 @dataclass(frozen=True)
@@ -46,10 +66,14 @@ class LineNow:
     ----------
     as_of
         That day; work goes on from the next.
+    units, headings
+        Keys, in the order of the arrays and of ``runs``.
+    activities
+        In working order.
     calendar
         Which days are worked, and what share of them weather takes.
-    steps, runs
-        Activities in working order, and headings.
+    runs
+        Headings as the march sees them.
     finished, started
         Shape (units, activities), days from now (0 or less); NaN where not.
     on_hold
@@ -63,11 +87,17 @@ class LineNow:
         One sequence per heading, one pace per activity, for an average first unit.
     effort
         The same shape: how many times that unit's days each takes, by size and learning.
+    held_days
+        The same shape: working days a hold in force has lasted so far; 0 elsewhere.
+    ended_holds
+        Working days that holds have lasted which are over.
     """
 
     as_of: np.datetime64
+    units: tuple[str, ...]
+    headings: tuple[str, ...]
+    activities: tuple[Activity, ...]
     calendar: WorkCalendar
-    steps: tuple[Step, ...]
     runs: tuple[Run, ...]
     finished: NDArray[np.float64]
     started: NDArray[np.float64]
@@ -76,39 +106,57 @@ class LineNow:
     spent_days: NDArray[np.float64]
     paces: tuple[tuple[Pace, ...], ...]
     effort: NDArray[np.float64]
+    held_days: NDArray[np.float64]
+    ended_holds: NDArray[np.float64]
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """Activities as the march sees them."""
+        return steps_of(self.activities)
 
     @property
     def to_do(self) -> NDArray[np.bool_]:
         """Which units and activities are not finished."""
         return np.isnan(self.finished)
 
-    def march(
-        self, paths: int, seed: int, *, keep_starts: bool = False
-    ) -> tuple[March, DayCounter]:
-        """March on from now.
+    def draw(self, paths: int, seed: int) -> Draws:
+        """Draw the work left, the ends of holds and the weather of every path.
 
         Parameters
         ----------
         paths, seed
-            How many marches, and the seed that gives the same ones again.
+            How many paths, and the seed that gives the same ones again.
+        """
+        work = self._work(paths, seed)
+        held_until = self._holds(paths, seed)
+        return Draws(work, held_until, seed, self._counter(self._guess_days(work), paths, seed))
+
+    def march(self, draws: Draws, *, keep_starts: bool = False) -> tuple[March, DayCounter]:
+        """March on from now.
+
+        Parameters
+        ----------
+        draws
+            As ``draw`` returns them, or changed.
         keep_starts
             Whether to keep starts as well as finishes.
 
         Returns
         -------
         March, DayCounter
-            And the days it was counted with.
+            And the days it was counted with, which reach far enough.
         """
-        work = self._work(paths, seed)
-        progress = Progress(self.finished, self.started, self._holds(paths, seed))
-        horizon = self._guess_days(work)
+        progress = Progress(self.finished, self.started, draws.held_until)
+        counter = draws.counter
         while True:
-            counter = self._counter(horizon, paths, seed)
-            marched = march(self.steps, self.runs, progress, work, counter, keep_starts=keep_starts)
+            marched = march(
+                self.steps, self.runs, progress, draws.work, counter, keep_starts=keep_starts
+            )
             longest = float(np.nanmax(marched.finish, initial=0.0))
-            if longest < horizon - 1 or horizon >= LONGEST_DAYS:
+            if longest < counter.horizon_days - 1 or counter.horizon_days >= LONGEST_DAYS:
                 return marched, counter
-            horizon = min(2 * horizon, LONGEST_DAYS)
+            horizon = min(2 * counter.horizon_days, LONGEST_DAYS)
+            counter = self._counter(horizon, draws.work.shape[2], draws.seed)
 
     def _work(self, paths: int, seed: int) -> Days:
         """Draw the days of work left for every unit, activity and path."""
@@ -151,16 +199,19 @@ class LineNow:
 
     def _holds(self, paths: int, seed: int) -> dict[tuple[int, int], Days]:
         """Draw when holds are lifted."""
-        if not (self.on_hold & self.to_do).any():
+        held = np.argwhere(self.on_hold & self.to_do)
+        if not held.size:
             return {}
         rng = np.random.default_rng([seed, HOLD_STREAM])
         dry = self._counter(LONGEST_DAYS // 10, 0, seed)
         start = np.zeros(paths, dtype=np.float32)
         return {
             (int(unit), int(activity)): dry.after_work(
-                start, rng.exponential(HOLD_DAYS, paths).astype(np.float32), weather=False
+                start,
+                draw_hold_days(rng, self.ended_holds, self.held_days[unit, activity], paths),
+                weather=False,
             )
-            for unit, activity in np.argwhere(self.on_hold & self.to_do)
+            for unit, activity in held
         }
 
     def _guess_days(self, work: Days) -> int:
@@ -224,8 +275,10 @@ def line_now(
     start = _days_from(today, table["started"]).reshape(shape)
     return LineNow(
         as_of=today,
+        units=tuple(job.units["unit"]),
+        headings=tuple(heading.key for heading in job.headings),
+        activities=job.activities,
         calendar=job.calendar,
-        steps=steps_of(job.activities),
         runs=runs_of(job),
         finished=np.where(complete, np.nan_to_num(finish, nan=0.0), np.nan),
         started=np.where(begun, np.nan_to_num(start, nan=0.0), np.where(complete, start, np.nan)),
@@ -234,6 +287,8 @@ def line_now(
         spent_days=_spent_days(start, begun, finished, job, today),
         paces=paces_of(histories, job),
         effort=_efforts(job, histories, complete),
+        held_days=held_days(state, job, as_of),
+        ended_holds=ended_holds(state, job),
     )
 
 

@@ -175,37 +175,68 @@ def project_finish(
     Confidence dates are the smallest day by which that share of paths is finished.
     """
     now = line_now(job, state, as_of, recent=recent, recent_weeks=recent_weeks)
-    marched, counter = now.march(paths, seed)
-    days = _day_numbers(marched.finish)
-    last = days.reshape(-1, paths).max(axis=0)
-    headings = {
-        heading.key: _band(days[list(run.units)].reshape(-1, paths).max(axis=0), now.as_of)
-        for heading, run in zip(job.headings, now.runs, strict=True)
-    }
-    cycle = recent_cycles(state, job, units=recent, weeks=recent_weeks)
-    return Forecast(
-        as_of=as_of,
-        known_on=known_on or state.known_on,
+    return forecast_of(
+        now,
+        recent_cycles(state, job, units=recent, weeks=recent_weeks),
         paths=paths,
         seed=seed,
-        finish=_band(last, now.as_of),
-        headings=headings,
-        units=_unit_dates(job, now, days),
-        cycle=cycle,
-        drivers=drivers(
-            marched,
-            counter,
-            [activity.key for activity in job.activities],
-            [heading.key for heading in job.headings],
-        ),
-        finish_days=_dates(np.sort(last), now.as_of),
-        notes=_notes(job, now, cycle),
+        known_on=known_on or state.known_on,
     )
 
 
-def _day_numbers(finish: Days) -> NDArray[np.int16]:
-    """Return the day each finish falls on, 0 for the day after ``as_of``."""
-    return np.asarray(np.ceil(finish - finish.dtype.type(SMALL)) - 1).astype(np.int16)
+def forecast_of(
+    now: LineNow, cycle: pd.DataFrame, *, paths: int, seed: int, known_on: dt.datetime | None = None
+) -> Forecast:
+    """Project a line from where it stands.
+
+    Parameters
+    ----------
+    now
+        Where it stands.
+    cycle
+        The recent cycles that the forecast shows.
+    paths, seed, known_on
+        As ``project_finish``.
+    """
+    marched, counter = now.march(now.draw(paths, seed))
+    days = day_numbers(marched.finish, now.to_do)
+    last = days.reshape(-1, paths).max(axis=0)
+    return Forecast(
+        as_of=dt.date.fromisoformat(str(now.as_of)),
+        known_on=known_on,
+        paths=paths,
+        seed=seed,
+        finish=band(last, now.as_of),
+        headings={
+            key: band(days[list(run.units)].reshape(-1, paths).max(axis=0), now.as_of)
+            for key, run in zip(now.headings, now.runs, strict=True)
+        },
+        units=_unit_dates(now, days),
+        cycle=cycle,
+        drivers=drivers(
+            marched, counter, [activity.key for activity in now.activities], now.headings
+        ),
+        finish_days=_dates(np.sort(last), now.as_of),
+        notes=_notes(now, cycle),
+    )
+
+
+def day_numbers(finish: Days, to_do: NDArray[np.bool_]) -> NDArray[np.int16]:
+    """Return the day each finish falls on, 0 for the day after ``as_of``.
+
+    What is not finished is not given a day that has passed: a cure that has run its days, but
+    is not recorded as finished, is given the next.
+
+    Parameters
+    ----------
+    finish
+        Shape (units, activities, paths), days from now.
+    to_do
+        Shape (units, activities): what is not finished.
+    """
+    days = np.asarray(np.ceil(finish - finish.dtype.type(SMALL)) - 1).astype(np.int16)
+    np.maximum(days, np.where(to_do, 0, -(2**15)).astype(np.int16)[..., None], out=days)
+    return days
 
 
 def _dates(days: NDArray[np.integer[Any]], as_of: np.datetime64) -> NDArray[np.datetime64]:
@@ -213,7 +244,7 @@ def _dates(days: NDArray[np.integer[Any]], as_of: np.datetime64) -> NDArray[np.d
     return np.asarray(as_of + 1 + days.astype(np.int64))
 
 
-def _quantiles(days: NDArray[np.int16]) -> NDArray[np.int16]:
+def quantile_days(days: NDArray[np.int16]) -> NDArray[np.int16]:
     """Return the smallest day by which each confidence is reached, along the last axis."""
     paths = days.shape[-1]
     # A hair less, so that a share that is whole in decimals is not pushed over by its binary.
@@ -221,22 +252,24 @@ def _quantiles(days: NDArray[np.int16]) -> NDArray[np.int16]:
     return np.asarray(np.partition(days, ranks, axis=-1)[..., ranks])
 
 
-def _band(days: NDArray[np.int16], as_of: np.datetime64) -> Band:
+def band(days: NDArray[np.int16], as_of: np.datetime64) -> Band:
     """Return the confidence dates of one finish."""
-    return Band(*_dates(_quantiles(days), as_of).tolist())
+    return Band(*_dates(quantile_days(days), as_of).tolist())
 
 
-def _unit_dates(job: Job, now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame:
+def _unit_dates(now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame:
     """Return dates per unit and activity: four to come, or the one that was."""
-    keys = [activity.key for activity in job.activities]
-    units = job.units["unit"].to_numpy(str)
+    keys, units = [activity.key for activity in now.activities], np.array(now.units)
+    heading_of = np.full(units.size, "", dtype=object)
+    for key, run in zip(now.headings, now.runs, strict=True):
+        heading_of[list(run.units)] = key
     to_do = now.to_do.reshape(-1)
     dates = np.full((to_do.size, len(CONFIDENCES)), np.datetime64("NaT", "D"))
-    dates[to_do] = _dates(_quantiles(days.reshape(to_do.size, -1)[to_do]), now.as_of)
+    dates[to_do] = _dates(quantile_days(days.reshape(to_do.size, -1)[to_do]), now.as_of)
     was = _dates(np.nan_to_num(now.finished).astype(np.int64) - 1, now.as_of).reshape(-1)
     columns = {
         "unit": units.repeat(len(keys)),
-        "heading": pd.Series(units).map(job.heading_of_unit).to_numpy().repeat(len(keys)),
+        "heading": pd.Series(heading_of, dtype="str").repeat(len(keys)).to_numpy(),
         "activity": np.tile(keys, units.size),
     }
     columns |= {
@@ -246,15 +279,13 @@ def _unit_dates(job: Job, now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame
     return pd.DataFrame({**columns, "finished": was.astype("datetime64[us]")})
 
 
-def _notes(job: Job, now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
+def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
     """Say where there was too little history to draw from."""
-    names = {
-        activity.key: activity.name for activity in job.activities if not activity.calendar_days
-    }
+    names = {a.key: a.name for a in now.activities if not a.calendar_days}
     left = {
-        (heading.key, activity.key)
-        for heading, run in zip(job.headings, now.runs, strict=True)
-        for place, activity in enumerate(job.activities)
+        (key, activity.key)
+        for key, run in zip(now.headings, now.runs, strict=True)
+        for place, activity in enumerate(now.activities)
         if now.to_do[list(run.units), place].any()
     }
     little = cycle[cycle["samples"] < LITTLE_HISTORY]

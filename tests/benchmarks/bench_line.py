@@ -19,7 +19,8 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from model.line import Run, Step
+from model.activities import Activity
+from model.line import Run
 from model.line_now import LineNow
 from model.pace import Pace
 from model.workdays import WorkCalendar
@@ -38,11 +39,16 @@ def a_line(units: int) -> LineNow:
     """One heading before its first day; the first unit is on hold."""
     start = np.datetime64("2026-03-02")
     calendar = WorkCalendar(start.item(), lost_days_per_month=LOST)
-    steps = tuple(
-        Step(after=(place - 1,) if place else (), calendar_days=place == TRADES - 1,
-             weather=place < TRADES - 1)
+    activities = tuple(
+        Activity(
+            f"trade_{place}",
+            f"Trade {place}",
+            after=(f"trade_{place - 1}",) if place else (),
+            calendar_days=place == TRADES - 1,
+            weather=place < TRADES - 1,
+        )
         for place in range(TRADES)
-    )  # fmt: skip
+    )
     pace = Pace(HISTORY, np.ones(HISTORY.size), HISTORY.size)
     cure = Pace(np.array([7.0]), np.ones(1), 1)
     shape = (units, TRADES)
@@ -50,8 +56,10 @@ def a_line(units: int) -> LineNow:
     started[0, 0], on_hold[0, 0] = 0.0, True
     return LineNow(
         as_of=start - 1,
+        units=tuple(f"E{unit}" for unit in range(units)),
+        headings=("east",),
+        activities=activities,
         calendar=calendar,
-        steps=steps,
         runs=(Run(tuple(range(units)), SETS, TURNAROUND),),
         finished=np.full(shape, np.nan),
         started=started,
@@ -60,6 +68,8 @@ def a_line(units: int) -> LineNow:
         spent_days=np.zeros(shape),
         paces=((*[pace] * (TRADES - 1), cure),),
         effort=np.ones(shape),
+        held_days=np.zeros(shape),
+        ended_holds=np.zeros(0),
     )
 
 
@@ -104,7 +114,7 @@ class TableLine(EventLine):
         self._is_wet, self._is_dry = wet.tolist(), dry.tolist()
         return super().finishes()
 
-    def _count( 
+    def _count(
         self, env: simpy.Environment, days: float, counts: Callable[[int], Any]
     ) -> Generator[simpy.Event, Any, None]:
         weather = days != self.turnaround_days
@@ -129,10 +139,10 @@ def seconds(action: Callable[[], Any], runs: int) -> float:
 def compare(units: int, rival_paths: int) -> None:
     """Print paths per second of both sides and their ratio."""
     line = a_line(units)
-    marched, counter = line.march(PATHS, 1)
+    marched, counter = line.march(line.draw(PATHS, 1))
     rival = Rival(units, counter.horizon_days)
     agree = [rival.by_table()[-1, -1] for _ in range(100)] if units < 200 else []
-    ours = seconds(lambda: line.march(PATHS, 1), 5) / PATHS
+    ours = seconds(lambda: line.march(line.draw(PATHS, 1)), 5) / PATHS
     table = seconds(rival.by_table, rival_paths)
     daily = seconds(rival.day_by_day, rival_paths)
     durations = np.ones((units, TRADES, PATHS), dtype=np.float32)
