@@ -14,12 +14,14 @@ from typing import Any
 import dash
 from dash import Input, Output, State, dcc, html
 
-from dashboard.doors import documents, entry_page
-from dashboard.pages import line_map, not_found
+from dashboard import access, headers, sign_in
+from dashboard.doors import day_book as day_book_door
+from dashboard.doors import documents, entry_page, entry_sheet, events_api, openapi
+from dashboard.pages import day_book, line_map, not_found
 from dashboard.parts import frame, palette
 from model.project import Project
 
-PAGES = (line_map,)
+PAGES = (line_map, day_book)
 """Each answers to its own ``PATH``."""
 
 LINKS = (*PAGES, entry_page)
@@ -36,10 +38,13 @@ class Settings:
         Say on every page that the project is invented.
     refresh_ms
         How often an open page asks whether the log has grown.
+    users_only
+        Let in nobody but users: others than this machine can reach the app.
     """
 
     demo: bool = False
     refresh_ms: int = 2500
+    users_only: bool = False
 
 
 def create_app(project: Project, settings: Settings | None = None) -> dash.Dash:
@@ -70,19 +75,35 @@ def create_app(project: Project, settings: Settings | None = None) -> dash.Dash:
     app.index_string = app.index_string.replace(
         "{%css%}", f"<style>{palette.css_variables()}</style>{{%css%}}"
     )
-    app.layout = html.Div(
+    app.layout = lambda: _frame(project, settings)
+    access.guard(app, project, users_only=settings.users_only)
+    headers.register(app)
+    _register_pages(app, project)
+    _register_doors(app, project, settings)
+    return app
+
+
+def _frame(project: Project, settings: Settings) -> html.Div:
+    user = access.asker()
+    return html.Div(
         [
             dcc.Location(id="url", refresh="callback-nav"),
-            frame.header(project.job.name, demo=settings.demo),
+            frame.header(project.job.name, demo=settings.demo, who=user.name if user else ""),
             html.Main(id="page", tabIndex="-1"),
             frame.bottom_bar(),
             dcc.Interval(id="refresh", interval=settings.refresh_ms),
         ]
     )
-    _register_pages(app, project)
+
+
+def _register_doors(app: dash.Dash, project: Project, settings: Settings) -> None:
+    sign_in.register(app, project)
     documents.register(app, project)
     entry_page.register(app, project, LINKS, demo=settings.demo)
-    return app
+    entry_sheet.register(app, project)
+    events_api.register(app, project)
+    day_book_door.register(app, project)
+    openapi.register(app)
 
 
 def _register_pages(app: dash.Dash, project: Project) -> None:

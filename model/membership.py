@@ -233,6 +233,20 @@ class Membership:
         self.done("user password", known.user.name)
         return known.user
 
+    def change_password(self, user: User, old: str, new: str, address: str) -> None:
+        """Give oneself another password; the present one is asked for, and tries are counted.
+
+        Raises
+        ------
+        SignInRefused, TooManyTries
+            As at the sign-in.
+        InputError
+            When the new one cannot be.
+        """
+        check_password(new, user.name)
+        self._prove(user.name, old, address)
+        self.set_password(user.name, new)
+
     def remove(self, name: str) -> User:
         """Take a person away: no sign-in, no session, no token any more."""
         user = self._known(name).user
@@ -264,25 +278,29 @@ class Membership:
         TooManyTries
             When too many were wrong lately.
         """
+        user = self._prove(name, password, address)
+        key = secrets.token_urlsafe(KEY_BYTES)
+        now = self._clock()
+        self._book.put_session(_digest(key), Session(user.name, now, now))
+        self.done(SIGN_IN, "", user.name, address)
+        return key, user
+
+    def _prove(self, name: str, password: str, address: str) -> User:
+        """Return who a name and password belong to; every wrong one is counted."""
         known = self._book.known(name_key(name))
         shown = known.user.name if known else UNKNOWN
         if not self._hashing.acquire(timeout=HASHING_WAIT_S):
-            self.deny(shown, address, SIGN_IN, "too many at once")
+            self.deny(shown, address, f"{SIGN_IN} while busy", "too many at once")
             raise TooManyTries(60)
         try:
             self._check_tries(shown, address)
             right = self._matches(known, password)
-            if not right:
+            if known is None or not right:
                 self.deny(shown, address, SIGN_IN, "wrong name or password")
+                raise SignInRefused("The name and the password do not belong together.")
         finally:
             self._hashing.release()
-        if known is None or not right:
-            raise SignInRefused("The name and the password do not belong together.")
-        key = secrets.token_urlsafe(KEY_BYTES)
-        now = self._clock()
-        self._book.put_session(_digest(key), Session(known.user.name, now, now))
-        self.done(SIGN_IN, "", known.user.name, address)
-        return key, known.user
+        return known.user
 
     def of_session(self, key: str) -> User | None:
         """Return who is signed in with a session's key, None for nobody."""

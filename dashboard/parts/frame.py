@@ -26,7 +26,7 @@ class Page(Protocol):
     NAME: str
 
 
-def header(name: str, *, demo: bool) -> Component:
+def header(name: str, *, demo: bool, who: str = "") -> Component:
     """Return the head of every page; the links in it come from ``links``.
 
     Parameters
@@ -35,6 +35,8 @@ def header(name: str, *, demo: bool) -> Component:
         The project's name.
     demo
         Say that the project is invented.
+    who
+        Name of who is signed in; blank where the project has no users.
     """
     about = [html.Span(DEMO_NOTICE, className="quiet demo-notice")] if demo else []
     return html.Header(
@@ -42,6 +44,7 @@ def header(name: str, *, demo: bool) -> Component:
             html.A("Skip to the page", href="#page", className="only-read-aloud"),
             html.H1(name),
             *about,
+            *([html.A(who, href="/account", className="who")] if who else []),
             html.Nav(id="top-links", className="page-nav", **aria(label="Pages")),
         ],
         className="page-header",

@@ -1,0 +1,76 @@
+"""Everything the entry page needs while there is no signal, in one answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash
+import flask
+import pandas as pd
+
+from dashboard import access
+from dashboard.parts.problem_answers import json_answer
+from model.activities import Activity
+from model.answers import in_shown_units, records
+from model.project import Project
+from model.units import accepted_units, shown_unit
+
+PATH = "/api/entry-sheet"
+ROW_COLUMNS = (
+    "unit", "span", "activity", "heading", "status", "waits_for", "reason", "placed", "planned",
+    "at_hand",
+)  # fmt: skip
+
+
+def register(app: dash.Dash, project: Project) -> None:
+    """Open the door."""
+
+    def entry_sheet() -> flask.Response:
+        return json_answer(sheet(project))
+
+    app.server.add_url_rule(PATH, "entry_sheet", entry_sheet, methods=["GET"])
+
+
+def sheet(project: Project) -> dict[str, Any]:
+    """Return the sheet: the job's words, every row that can be recorded on, and who is asking.
+
+    The rows of a superintendent are those of the headings given; others see them all. ``seq``
+    is read first, so that what is recorded while the sheet is made counts as not yet seen.
+    """
+    job = project.job
+    last_seq = project.last_seq()
+    user, bound = access.asker(), access.asker_records_on()
+    mine = [h.key for h in job.headings if not bound or h.key in bound]
+    return {
+        "as_of": project.now().isoformat(timespec="minutes"),
+        "last_seq": last_seq,
+        "project": job.name,
+        "timezone": str(job.timezone),
+        "units_system": job.units_system,
+        "activities": [_activity(activity, project) for activity in job.activities],
+        "headings": [{"key": h.key, "units": list(h.units)} for h in job.headings
+                     if h.key in mine],
+        "rows": _rows(project, mine),
+        "hold_reasons": list(job.hold_reasons),
+        "me": {"name": user.name, "role": user.role, "records": access.may("record")}
+        if user else None,
+    }  # fmt: skip
+
+
+def _activity(activity: Activity, project: Project) -> dict[str, Any]:
+    return {
+        "key": activity.key,
+        "name": activity.name,
+        "grain": activity.grain,
+        "measure": activity.measure,
+        "measure_unit": shown_unit(activity.measure, project.job.units_system),
+        "accepted_units": list(accepted_units(activity.measure)),
+    }
+
+
+def _rows(project: Project, headings: list[str]) -> list[dict[str, Any]]:
+    cells = pd.concat([project.at_hand(a.key) for a in project.job.activities], ignore_index=True)
+    cells = cells[cells["heading"].isin(headings)]
+    rows = records(in_shown_units(cells, project.job)[list(ROW_COLUMNS)])
+    words = ("span", "waits_for", "reason")
+    return [row | {word: row[word] or "" for word in words} for row in rows]

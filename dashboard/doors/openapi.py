@@ -1,0 +1,238 @@
+"""What the API says of itself: OpenAPI 3.1 at ``/api/openapi.json``.
+
+A test holds that every address under ``/api/`` stands here, and sends what the document allows
+and does not allow to see that the answers are those it names.
+"""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+from typing import Any
+
+import dash
+import flask
+
+from dashboard.doors.event_json import AMOUNT, EVENT_ID, LONGEST, MOMENT, NEEDED
+from dashboard.doors.events_api import EVENTS_AT_MOST, LARGEST_SEQ
+from dashboard.parts.problem_answers import json_answer
+from model.events import KINDS, STATUSES
+
+PATH = "/api/openapi.json"
+Schema = dict[str, Any]
+
+
+def register(app: dash.Dash) -> None:
+    """Open the door."""
+
+    def openapi() -> flask.Response:
+        return json_answer(document())
+
+    app.server.add_url_rule(PATH, "openapi", openapi, methods=["GET"])
+
+
+def document() -> Schema:
+    """Return the whole document."""
+    return {
+        "openapi": "3.1.0",
+        "info": {
+            "title": "Viaduct Pour Map",
+            "version": version("viaduct-pour-map"),
+            "description": "Records are for planning. That an event is accepted says nothing "
+            "about whether the work was safe to do: the engineer of record decides.",
+        },
+        "security": [{"token": []}, {"session": []}, {}],
+        "paths": PATHS,
+        "components": {"schemas": SCHEMAS, "securitySchemes": SECURITY},
+    }
+
+
+def ref(name: str) -> Schema:
+    """Return a reference to a schema of the document."""
+    return {"$ref": f"#/components/schemas/{name}"}
+
+
+def answer(description: str, schema: Schema) -> Schema:
+    """Return an answer in JSON."""
+    return {"description": description, "content": {"application/json": {"schema": schema}}}
+
+
+def _record(needed: tuple[str, ...] | None = None, **keys: Schema) -> Schema:
+    """Return an object with these keys, all needed unless told otherwise."""
+    return {"type": "object", "properties": keys, "required": list(needed or keys)}
+
+
+def _list(of: Schema) -> Schema:
+    return {"type": "array", "items": of}
+
+
+TEXT: Schema = {"type": "string"}
+TEXT_OR_NULL: Schema = {"type": ["string", "null"]}
+NUMBER_OR_NULL: Schema = {"type": ["number", "null"]}
+YES_OR_NO: Schema = {"type": "boolean"}
+WHOLE: Schema = {"type": "integer", "minimum": 0, "maximum": LARGEST_SEQ}
+
+SECURITY: Schema = {
+    "token": {
+        "type": "http",
+        "scheme": "bearer",
+        "description": "Made under /account or with 'viaduct user token'; not needed while the "
+        "project has no users.",
+    },
+    "session": {"type": "apiKey", "in": "cookie", "name": "viaduct_session"},
+}
+
+_WORDS = {key: {"type": "string", "maxLength": most} for key, most in LONGEST.items()}
+_EVENT_KEYS: Schema = {
+    **_WORDS,
+    "event_id": {**_WORDS["event_id"], "pattern": f"^{EVENT_ID}$", "minLength": 1,
+                 "description": "A UUID made by the sender; sent again, it changes nothing."},
+    "at": {**_WORDS["at"], "pattern": f"^{MOMENT}$",
+           "description": "Local time on site, without a zone."},
+    "kind": {"type": "string", "enum": list(KINDS)},
+    "quantity": {**_WORDS["quantity"], "pattern": f"^({AMOUNT})?$",
+                 "description": "As text, so that digits stay as they were typed."},
+    "by": {**_WORDS["by"], "description": "Passed over where the sender is signed in."},
+}  # fmt: skip
+
+SCHEMAS: Schema = {
+    "Event": {
+        "type": "object",
+        "properties": _EVENT_KEYS,
+        "required": list(NEEDED),
+        "additionalProperties": False,
+    },
+    "Batch": {
+        "type": "object",
+        "properties": {
+            "events": {**_list(ref("Event")), "minItems": 1, "maxItems": EVENTS_AT_MOST},
+            "seen_seq": {"type": ["integer", "null"], "minimum": 0, "maximum": LARGEST_SEQ,
+                         "description": "The last_seq the sender was shown."},
+            "despite_others": YES_OR_NO,
+        },
+        "required": ["events"],
+        "additionalProperties": False,
+    },
+    "Problem": _record(
+        ("file", "row", "field", "message", "fix", "severity"),
+        event_id=TEXT_OR_NULL,
+        file=TEXT,
+        row={"type": ["integer", "null"]},
+        field=TEXT_OR_NULL,
+        message=TEXT,
+        fix=TEXT,
+        severity={"type": "string", "enum": ["error", "warning"]},
+    ),
+    "Problems": _record(problems=_list(ref("Problem"))),
+    "Recorded": _record(
+        accepted=_list(TEXT),
+        repeated=_list(TEXT),
+        warnings=_list(ref("Problem")),
+        last_seq=WHOLE,
+    ),
+    "RecordedEvent": _record(
+        None,
+        seq=WHOLE,
+        recorded_at=TEXT_OR_NULL,
+        known_at=TEXT_OR_NULL,
+        **dict.fromkeys(LONGEST, TEXT),
+    ),
+    "Meanwhile": _record(meanwhile=_list(ref("RecordedEvent")), last_seq=WHOLE),
+    "EntrySheet": _record(
+        as_of=TEXT,
+        last_seq=WHOLE,
+        project=TEXT,
+        timezone=TEXT,
+        units_system={"type": "string", "enum": ["us", "si"]},
+        activities=_list(
+            _record(key=TEXT, name=TEXT, grain=TEXT, measure=TEXT, measure_unit=TEXT,
+                    accepted_units=_list(TEXT))
+        ),
+        headings=_list(_record(key=TEXT, units=_list(TEXT))),
+        rows=_list(
+            _record(unit=TEXT, span=TEXT, activity=TEXT, heading=TEXT,
+                    status={"type": "string", "enum": list(STATUSES)}, waits_for=TEXT,
+                    reason=TEXT, placed=NUMBER_OR_NULL, planned=NUMBER_OR_NULL,
+                    at_hand=YES_OR_NO)
+        ),
+        hold_reasons=_list(TEXT),
+        me={"anyOf": [_record(name=TEXT, role=TEXT, records=YES_OR_NO), {"type": "null"}]},
+    ),
+    "DayBookEntry": _record(
+        event_id=TEXT, at=TEXT, known_at=TEXT, late=YES_OR_NO, by=TEXT, heading=TEXT_OR_NULL,
+        unit=TEXT_OR_NULL, span=TEXT_OR_NULL, activity=TEXT_OR_NULL, kind=TEXT,
+        quantity=TEXT_OR_NULL, measure_unit=TEXT_OR_NULL, reason=TEXT_OR_NULL,
+        note=TEXT_OR_NULL, voids=TEXT_OR_NULL, voided_by=TEXT_OR_NULL,
+    ),
+    "DayBook": _record(
+        project=TEXT,
+        day=TEXT,
+        known_on=TEXT,
+        happened=_list(ref("DayBookEntry")),
+        recorded=_list(ref("DayBookEntry")),
+        people=_list(TEXT),
+    ),
+}  # fmt: skip
+
+REFUSALS: Schema = {
+    "401": answer("Not signed in.", ref("Problems")),
+    "403": answer("Not allowed.", ref("Problems")),
+    "503": answer("The log or the accounts cannot be used now.", ref("Problems")),
+}
+
+PATHS: Schema = {
+    PATH: {
+        "get": {
+            "operationId": "openapi",
+            "summary": "This document.",
+            "responses": {"200": answer("The document.", {"type": "object"}), **REFUSALS},
+        }
+    },
+    "/api/entry-sheet": {
+        "get": {
+            "operationId": "entrySheet",
+            "summary": "Everything the entry page needs while there is no signal.",
+            "responses": {"200": answer("The sheet.", ref("EntrySheet")), **REFUSALS},
+        }
+    },
+    "/api/day-book": {
+        "get": {
+            "operationId": "dayBook",
+            "summary": "Who recorded what of a day's shift.",
+            "parameters": [
+                {
+                    "name": "date",
+                    "in": "query",
+                    "description": "The day the shift began; without it, of the shift now.",
+                    "schema": {"type": "string", "format": "date"},
+                }
+            ],
+            "responses": {
+                "200": answer("The day book.", ref("DayBook")),
+                "400": answer("No such day.", ref("Problems")),
+                **REFUSALS,
+            },
+        }
+    },
+    "/api/events": {
+        "post": {
+            "operationId": "recordEvents",
+            "summary": "Add events to the log: all of them, or none.",
+            "requestBody": {
+                "required": True,
+                "content": {"application/json": {"schema": ref("Batch")}},
+            },
+            "responses": {
+                "200": answer("All are in the log.", ref("Recorded")),
+                "400": answer("Malformed.", ref("Problems")),
+                "409": answer(
+                    "Somebody else recorded there meanwhile; nothing was written.",
+                    ref("Meanwhile"),
+                ),
+                "413": answer("Too large.", ref("Problems")),
+                "415": answer("Not JSON.", ref("Problems")),
+                "422": answer("The log refuses them; nothing was written.", ref("Problems")),
+                **REFUSALS,
+            },
+        }
+    },
+}

@@ -1,0 +1,93 @@
+"""What every answer tells the browser not to do.
+
+The content policy allows scripts from this address alone, and the few that Dash writes into
+the page by their digest. ``style-src`` has to allow inline styles: Plotly writes style rules
+of its own into the page while it draws, and Dash components carry style attributes. Styles
+cannot run anything; what a stranger types is shown as text everywhere, so none gets in.
+
+The map draws in a worker that its program makes from a blob, so ``worker-src`` allows those;
+everything a worker fetches is under the same policy.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import lru_cache
+
+import dash
+import flask
+
+from dashboard.access import COOKIE
+
+A_YEAR_S = 31_536_000
+
+USUAL = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    # Not "no-referrer": a form would then be sent with the origin "null" and be refused.
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+POLICY = {
+    "default-src": "'none'",
+    "script-src": "'self'",
+    "style-src": "'self' 'unsafe-inline'",
+    "img-src": "'self' data: blob:",
+    "font-src": "'self' data:",
+    "connect-src": "'self'",
+    "worker-src": "'self' blob:",
+    "manifest-src": "'self'",
+    "form-action": "'self'",
+    "frame-ancestors": "'none'",
+    "base-uri": "'none'",
+}
+
+
+def digest_of(script: str) -> str:
+    """Return the digest by which a policy names an inline script.
+
+    Examples
+    --------
+    >>> digest_of("doSomething();")
+    "'sha256-RFWPLDbv2BY+rCkDzsE+0fr8ylGr2R2faWMhq4lfEQc='"
+    """
+    digest = hashlib.sha256(script.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
+def content_policy(script_digests: tuple[str, ...] = ()) -> str:
+    """Write the content policy, with the inline scripts it allows."""
+    scripts = " ".join(("'self'", *script_digests))
+    return "; ".join(f"{key} {value}" for key, value in {**POLICY, "script-src": scripts}.items())
+
+
+def register(app: dash.Dash) -> None:
+    """Put the headers on everything an app answers."""
+    server: flask.Flask = app.server
+
+    @lru_cache(maxsize=1)
+    def policy() -> str:
+        # Asked at the first answer, when every inline script of Dash is known.
+        return content_policy(tuple(app.csp_hashes()))
+
+    def add_headers(answer: flask.Response) -> flask.Response:
+        for name, value in USUAL.items():
+            answer.headers.setdefault(name, value)
+        answer.headers.setdefault("Content-Security-Policy", policy())
+        if flask.request.is_secure:
+            answer.headers.setdefault("Strict-Transport-Security", f"max-age={A_YEAR_S}")
+        _keep_private(answer)
+        return answer
+
+    server.after_request(add_headers)
+
+
+def _keep_private(answer: flask.Response) -> None:
+    """Keep what a signed-in person may see out of caches on the way."""
+    if COOKIE in flask.request.cookies and answer.cache_control.public:
+        answer.cache_control.public = False
+        answer.cache_control.private = True

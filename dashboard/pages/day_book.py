@@ -1,0 +1,137 @@
+"""The day book of a shift, to be read, printed and signed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import parse_qs
+
+import dash
+from dash import ClientsideFunction, Input, Output, dcc, html
+from dash.development.base_component import Component
+
+from dashboard.parts import frame
+from dashboard.parts.days import read_day
+from model.daybook import DayBook, DayBookEntry
+from model.project import Project
+
+PATH = "/daybook"
+NAME = "Day book"
+COLUMNS = ("Happened", "Where", "Activity", "What", "By", "Known")
+SIGNERS = ("For the contractor", "For the owner")
+
+
+def layout(project: Project, search: str = "") -> Component:
+    """Return the page for the day in the address, or for the shift that runs now."""
+    wanted = parse_qs(search.removeprefix("?")).get("date", [""])[-1]
+    day = read_day(wanted)
+    book = project.day_book(day)
+    notes = [frame.notice("warning", f"{wanted!r} is no day; write it like 2026-07-31.")]
+    return html.Section(
+        [
+            *(notes if wanted and day is None else []),
+            html.Div(
+                [
+                    html.Label(
+                        [
+                            html.Span("Day the shift began", className="field-label"),
+                            _day_field(book),
+                        ],
+                        className="field",
+                    ),
+                    html.Button("Print", id="day-book-print", type="button", className="button"),
+                ],
+                className="controls only-screen",
+            ),
+            html.Div(sheet(project, book), id="day-book"),
+            frame.caution(),
+        ],
+        className="page page-day-book",
+    )  # fmt: skip
+
+
+def _day_field(book: DayBook) -> Component:
+    kind: Any = "date"  # the component passes it on
+    return dcc.Input(id="day-book-day", type=kind, value=f"{book.day}", className="input")
+
+
+def sheet(project: Project, book: DayBook) -> list[Component]:
+    """Return what is printed."""
+    parts: list[Component] = [
+        html.H1(f"{book.project}: day book"),
+        html.P([html.Strong(f"Shift of {book.day:%A %d %B %Y}"),
+                f", as known on {book.known_on:%d %b %Y %H:%M}"]),
+    ]  # fmt: skip
+    headings = [heading.key for heading in project.job.headings]
+    for key in [*headings, ""]:
+        entries = [e for e in book.happened if e.heading == key]
+        if entries:
+            parts.append(_table(f"Heading {key}" if key else "Of no heading", entries))
+    if not book.happened:
+        parts.append(html.P("Nothing was recorded of this shift."))
+    if book.recorded:
+        parts.append(_table("Recorded in this shift about earlier days", book.recorded, days=True))
+    return [*parts, _signatures(book)]
+
+
+def _table(title: str, entries: Sequence[DayBookEntry], *, days: bool = False) -> Component:
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(title),
+                html.Thead(html.Tr([html.Th(name, scope="col") for name in COLUMNS])),
+                html.Tbody([_row(entry, days=days) for entry in entries]),
+            ],
+            className="table day-book-table",
+        ),
+        className="table-scroll",
+    )
+
+
+def _row(entry: DayBookEntry, *, days: bool) -> Component:
+    event = entry.event
+    happened = f"{event.at:%d %b %H:%M}" if days else f"{event.at:%H:%M}"
+    what: list[str | Component] = [html.Span(entry.what)]
+    if entry.voided_by:
+        what = [html.Del(entry.what), f" cancelled by {entry.voided_by.by}"]
+    known = f"{entry.known_local:%d %b %H:%M}" + (", late" if entry.late else "")
+    cells = (happened, entry.place, entry.activity_name, what, event.by, known)
+    return html.Tr([html.Td(cell) for cell in cells])
+
+
+def _signatures(book: DayBook) -> Component:
+    """Return a line to sign for everybody who recorded, and for both sides."""
+    lines = [
+        html.Li([html.Span(className="sign-here"), html.Span(name), html.Span("Date"),
+                 html.Span(className="sign-here sign-date")])
+        for name in (*book.people, *SIGNERS)
+    ]  # fmt: skip
+    return html.Div(
+        [
+            html.H2("Signed"),
+            html.Ul(lines, className="signatures"),
+        ],
+        className="sign-off",
+    )
+
+
+def register(app: dash.Dash, project: Project) -> None:
+    """Wire the page to an app."""
+
+    @app.callback(
+        Output("day-book", "children"),
+        Input("day-book-day", "value"),
+        prevent_initial_call=True,
+    )
+    def show_day(text: str | None) -> list[Component]:
+        day = read_day(text)
+        if day is None:
+            return [frame.notice("empty", "That is no day", ["Write it like 2026-07-31."])]
+        return sheet(project, project.day_book(day))
+
+    in_browser: Any = app.clientside_callback
+    in_browser(
+        ClientsideFunction("pourmap", "printPage"),
+        Input("day-book-print", "n_clicks"),
+        prevent_initial_call=True,
+    )
