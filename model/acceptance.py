@@ -46,7 +46,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Any, Protocol
 
 import pandas as pd
 
@@ -84,6 +84,7 @@ def judge(
     now_local: dt.datetime,
     source: str = "event",
     rows: Sequence[int] | None = None,
+    line: Line | None = None,
 ) -> list[Problem]:
     """Say what is wrong with a batch of events, all of it in one go.
 
@@ -92,7 +93,8 @@ def judge(
     new
         The batch, in any order.
     events
-        Event frame of the log it would follow.
+        Event frame of the log it would follow; what it holds of the units that the batch
+        touches, with all voids of their events, is enough.
     job
         The job as planned.
     now_local
@@ -101,6 +103,8 @@ def judge(
         File name to show in problems.
     rows
         Row of each event in that file; counted from 1 where it is not given.
+    line
+        The same job made ready for the replay, by one who judges often.
 
     Returns
     -------
@@ -108,11 +112,10 @@ def judge(
         In the order of the batch; errors refuse it, warnings do not. Events that are in the
         log already are passed over.
     """
-    line = Line(job)
+    line = line or Line(job)
     wanted = {e.event_id for e in new} | {e.voids for e in new if e.voids}
-    known = events[events["event_id"].isin(wanted)]
-    logged = dict(zip(known["event_id"], zip(known["kind"], known["unit"], strict=True),
-                      strict=True))  # fmt: skip
+    logged = {event_id: (kind, unit) for event_id, kind, unit in _told_of(events, "event_id",
+              "kind", "unit") if event_id in wanted}  # fmt: skip
     problems: list[Problem] = []
     sound: list[tuple[int, Event]] = []
     for row, event in enumerate(new, 1):
@@ -265,7 +268,7 @@ def _read_voids(
     """Find what the voids of a batch cancel, and those that cannot be."""
     targets: dict[str, tuple[str, str]] = {e.event_id: (e.kind, e.unit) for _, e in sound}
     targets |= logged
-    in_log = frozenset(events.loc[events["kind"] == "void", "voids"])
+    in_log = frozenset(voids for voids, kind in _told_of(events, "voids", "kind") if kind == "void")
     row_of: dict[str, int] = {}
     problems = []
     for row, event in sound:
@@ -357,21 +360,30 @@ def _told_by_unit(
 ) -> dict[str, list[Told]]:
     """Return the logged events of some units that stand and that the job still knows."""
     by_unit: dict[str, list[Told]] = {unit: [] for unit in units}
-    kept = events[events["unit"].isin(units) & events["kind"].isin(MOVING_KINDS)]
-    columns = ("at", "activity", "event_id", "unit", "span", "kind", "quantity", "measure_unit")
-    for at, activity, event_id, unit, span, kind, quantity, measure_unit in zip(
-        *(kept[name].tolist() for name in columns), strict=True
+    for at, activity, event_id, unit, span, kind, quantity, measure_unit in _told_of(
+        events, "at", "activity", "event_id", "unit", "span", "kind", "quantity", "measure_unit"
     ):
+        if unit not in by_unit or kind not in MOVING_KINDS:
+            continue
         if event_id in void or activity not in line.column:
             continue
         if span and (unit, span) not in line.span_row:
             continue
         placed = quantity * si_per(measure_unit) if kind == "place" else 0.0
         by_unit[unit].append(
-            Told(at.to_pydatetime(), line.column[activity], RANK[kind], event_id, unit, span, kind,
+            Told(at, line.column[activity], RANK[kind], event_id, unit, span, kind,
                  placed, 0)
         )  # fmt: skip
     return by_unit
+
+
+def _told_of(events: pd.DataFrame, *names: str) -> Iterator[tuple[Any, ...]]:
+    """Return some columns row by row.
+
+    A frame of one unit's events is short, where plain lists are quicker than frame
+    operations; and this is done inside the write, where others wait.
+    """
+    return zip(*(events[name].to_numpy().tolist() for name in names), strict=True)
 
 
 def _list(words: Iterable[str]) -> str:

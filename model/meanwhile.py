@@ -25,7 +25,7 @@ class RecordedMeanwhile(ViaductError):
     event_ids
         What they recorded, in the order of the log.
     last_seq
-        Running number of the newest event of the log.
+        Running number of the newest event on the units they share.
     """
 
     def __init__(self, event_ids: Sequence[str], last_seq: int) -> None:

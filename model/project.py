@@ -44,6 +44,7 @@ from model.membership import Membership
 from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast, project_finish
+from model.sequence import Line
 from model.store import Store, open_accounts, open_store
 
 LOG_FILE = "log.sqlite"
@@ -202,21 +203,23 @@ class Project:
         NotYourHeading
             When one of them lies on another heading.
         """
-        warnings: list[Problem] = []
         row_of = {id(event): row for row, event in enumerate(events, 1)}
 
         def judged(new: Sequence[Event], held: pd.DataFrame) -> list[Problem]:
             # Asked here, inside the write, so that of two senders the later one is told.
             self._refuse_others_headings(new, held, headings)
             _refuse_unseen(new, held, seen_seq)
-            problems = judge(new, held, self.job, now_local=self.now(), source=source,
-                             rows=[row_of[id(event)] for event in new])  # fmt: skip
-            warnings.extend(p for p in problems if p.severity == "warning")
-            return problems
+            return judge(new, held, self.job, now_local=self.now(), source=source,
+                         rows=[row_of[id(event)] for event in new], line=self._line)  # fmt: skip
 
         appended = self._store.append(events, judge=judged, keep_recorded_at=keep_recorded_at)
         accepted = tuple(event.event_id for event in appended.accepted)
-        return answers.RecordAnswer(accepted, appended.repeated, tuple(warnings))
+        return answers.RecordAnswer(accepted, appended.repeated, appended.warnings)
+
+    @cached_property
+    def _line(self) -> Line:
+        """The job as the judge replays it, made once: it is asked inside every write."""
+        return Line(self.job)
 
     def _refuse_others_headings(
         self, new: Sequence[Event], held: pd.DataFrame, headings: Collection[str] | None

@@ -11,7 +11,6 @@ share, no write over 50 ms.
 from __future__ import annotations
 
 import sqlite3
-import subprocess
 import sys
 import tempfile
 import threading
@@ -26,7 +25,7 @@ import numpy as np
 from model.events import EVENT_COLUMNS, Event
 from model.store import Store, open_store
 from model.store.rows import to_row
-from tests.model.builders import a_job, an_event
+from tests.model.builders import an_event
 
 WRITERS = 8
 ROUNDS = 5
