@@ -16,7 +16,7 @@ export function card(row, app) {
     const held = app.drafts.of(row, app.sheet.last_seq);
     held.measure_unit ||= row.measure_unit;
     mutate(held);
-    app.drafts.save();
+    app.drafts.keepIfUsed(key);
     if (redraw) app.redrawCard(row);
     else refreshTally(row, held);
   };

@@ -49,8 +49,10 @@ export class Drafts {
     return (this.held.rows[key] ??= { ...newDraft({ unit, span, activity }), seen_seq: seenSeq });
   }
 
-  put(draft) {
-    this.held.rows[keyOf(draft)] = draft;
+  // A row whose last tick was taken back is as if never touched: begun again, it is begun now.
+  keepIfUsed(key) {
+    const draft = this.held.rows[key];
+    if (!isFilled(draft) && !draft.note_open) delete this.held.rows[key];
     this.save();
   }
 

@@ -1,5 +1,7 @@
 // Builds page elements. Words from people only ever become text, never markup.
 
+export const part = (id) => document.getElementById(id);
+
 export function el(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) setAttribute(node, name, value);

@@ -21,6 +21,7 @@ export class Outbox {
     this.sending = "";
     this.me = "";
     this.failures = 0;
+    this.justSent = 0;
     this.otherTabs = "BroadcastChannel" in window ? new BroadcastChannel(LOCK) : null;
     this.otherTabs?.addEventListener("message", () => this.load());
   }
@@ -36,6 +37,7 @@ export class Outbox {
   }
 
   async add(entries) {
+    this.justSent = 0;
     await this.kept.addEntries(entries);
     await this.changed();
   }
@@ -116,6 +118,7 @@ export class Outbox {
     this.heard(answer ? answer.status : 0);
     if (this.link !== "up") return false;
     await this.put({ ...entry, tries: entry.tries + 1, ...outcome(answer) });
+    if (answer.status === 200) this.justSent += 1;
     await this.markCorrected(entry, answer.status);
     return true;
   }

@@ -69,7 +69,7 @@ function buttons(outbox, entry, shows, actions) {
     outbox.waitsForName(entry) ? button(entry, "rename", `Send as ${outbox.me}`, actions.rename) : null,
     shows === "clash" ? button(entry, "send-too", "Send mine as well", actions.sendToo) : null,
     untried || open ? button(entry, "change", "Change", actions.change) : null,
-    shows === "refused" ? button(entry, "again", "Try again", actions.again) : null,
+    shows === "refused" ? button(entry, "again", "Try again", actions.sendAgain) : null,
     open ? button(entry, "discard", "Leave mine out", actions.discard) : null,
     shows === "sent" && !corrected ? button(entry, "correct", "Correct", actions.correct) : null,
   ];

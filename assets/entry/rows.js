@@ -46,15 +46,20 @@ function nextToStart(rows) {
 
 // What can be ticked for a row, by where it stands.
 const OFFERED = {
-  not_started: ["start", "place", "finish", "hold"],
+  not_started: ["start", "hold"],
   under_way: ["finish", "place", "hold", "check"],
   on_hold: ["resume", "finish", "place"],
   complete: ["reopen", "place", "check"],
 };
+const ONCE_STARTED = ["place", "finish"];
+const CORRECTED = ["start", "place", "finish", "hold", "resume"];
 
 export function offered(row, draft, activity) {
-  const kinds = [...OFFERED[row.status]];
-  if (draft?.corrects) kinds.push("start", "finish", "hold", "resume", "place");
   const ticked = Object.keys(draft?.did || {});
-  return [...new Set([...kinds, ...ticked])].filter((kind) => kind !== "place" || activity.measure !== "none");
+  const kinds = new Set([...OFFERED[row.status], ...ticked]);
+  if (ticked.includes("start")) ONCE_STARTED.forEach((kind) => kinds.add(kind));
+  if (draft?.corrects) CORRECTED.forEach((kind) => kinds.add(kind));
+  if (activity.measure === "none") kinds.delete("place");
+  else if (row.status === "under_way" && !ticked.includes("check")) kinds.delete("check");
+  return [...kinds];
 }

@@ -15,14 +15,15 @@ export function shiftPanel(app, onChange) {
     return control;
   };
   const name = signedIn
-    ? el("p", {}, "Recorded as ", el("strong", {}, by))
+    ? el("p", {}, "Recorded as ", el("strong", {}, by), ". ", el("a", { href: "/account" }, "Your account"))
     : field("Your name", input("by", "text", by, { autocomplete: "name", maxlength: 100 }));
   const found = app.problems.filter((problem) => problem.key === "");
   return el("details", { class: "card shift-panel", id: "shift-panel", open: !by || found.length > 0 },
     el("summary", { id: "shift-summary" }, `${by || "Your name"} · ${momentWords(`${shift.day}T${shift.from}`)} to ${shift.to}`),
     name,
+    app.sheet.me?.records === false ? el("p", { class: "banner warning" }, "Your role reads only; what you fill in here will be refused.") : null,
     el("div", { class: "times" },
-      field("Day", input("day", "date", shift.day)),
+      el("div", { class: "wide" }, field("Day", input("day", "date", shift.day))),
       field("Shift from", input("from", "time", shift.from)),
       field("to", input("to", "time", shift.to))),
     el("p", { class: "field-hint" }, "What was started counts from the beginning of the shift, all else from its end, unless another time is given."),

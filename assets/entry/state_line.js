@@ -24,6 +24,7 @@ export function stateOf(outbox, held) {
   }
   if (asked) return { tone: "error", words: `${counted(asked, "entry needs", "entries need")} you, see below.` };
   if (kept) return { tone: "warning", words: `${keptWords}.` };
+  if (outbox.justSent) return { tone: "done", words: `${counted(outbox.justSent, "entry is", "entries are")} in the log.` };
   return { tone: "done", words: `Nothing waits to be sent. ${sheetWords(held)}` };
 }
 

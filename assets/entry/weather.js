@@ -5,7 +5,9 @@ import { reasonChoice } from "./hold_panel.js";
 import { keyOf } from "./rows.js";
 import { placeWords } from "./words.js";
 
-const USUAL = ["Rain", "Wind", "Heat", "Cold"];
+export function noWeather() {
+  return { open: false, reason: "", from: "", to: "", left: [] };
+}
 
 // Work that weather stops: curing and the like go on in the rain.
 export function stoppable(app, rows) {
@@ -15,7 +17,7 @@ export function stoppable(app, rows) {
 
 export function weatherPanel(app, rows, state, { onApply, onChange }) {
   const stopped = stoppable(app, rows);
-  const reasons = app.sheet.weather_reasons || USUAL;
+  const reasons = app.sheet.weather_reasons || [];
   const time = (name, label, value) => {
     const input = el("input", {
       id: `weather-${name}`, type: "time", class: "input time", value,

@@ -12,6 +12,7 @@ from dashboard import access
 from dashboard.parts.problem_answers import json_answer
 from model.activities import Activity
 from model.answers import in_shown_units, records
+from model.hold_reasons import WEATHER_REASONS
 from model.project import Project
 from model.units import accepted_units, shown_unit
 
@@ -52,6 +53,7 @@ def sheet(project: Project) -> dict[str, Any]:
                      if h.key in mine],
         "rows": _rows(project, mine),
         "hold_reasons": list(job.hold_reasons),
+        "weather_reasons": list(WEATHER_REASONS),
         "me": {"name": user.name, "role": user.role, "records": access.may("record")}
         if user else None,
     }  # fmt: skip
@@ -65,6 +67,7 @@ def _activity(activity: Activity, project: Project) -> dict[str, Any]:
         "measure": activity.measure,
         "measure_unit": shown_unit(activity.measure, project.job.units_system),
         "accepted_units": list(accepted_units(activity.measure)),
+        "weather": activity.weather,
     }
 
 

@@ -1,0 +1,180 @@
+// The page: what it holds, and where each part of it is drawn.
+
+import { Drafts, isFilled } from "./drafts.js";
+import { el, part, redraw } from "./elements.js";
+import { Outbox } from "./outbox.js";
+import { outboxView } from "./outbox_view.js";
+import { anotherRow } from "./another_row.js";
+import { card } from "./card.js";
+import * as filling from "./filling.js";
+import { keyOf, likely, withKept } from "./rows.js";
+import * as sending from "./sending.js";
+import { freshSheet, keptSheet } from "./sheet.js";
+import { shiftAt } from "./site_clock.js";
+import { shiftPanel } from "./shift_panel.js";
+import { stateLine, stateOf } from "./state_line.js";
+import { noWeather, weatherPanel } from "./weather.js";
+import { counted } from "./words.js";
+
+export class EntryPage {
+  constructor(kept, looks, signInAt) {
+    this.kept = kept;
+    this.looks = looks;
+    this.signInAt = signInAt;
+    this.held = null;
+    this.picked = [];
+    this.problems = [];
+    this.review = null;
+    this.weather = noWeather();
+    this.drafts = new Drafts(localStorage, () => this.drawBar());
+    this.outbox = new Outbox(kept, { onChange: () => this.outboxChanged(), onSent: () => this.refresh() });
+  }
+
+  get sheet() {
+    return this.held?.sheet;
+  }
+
+  now() {
+    return this.held.clock.now();
+  }
+
+  by() {
+    return this.sheet?.me?.name || this.drafts.held.by;
+  }
+
+  shift() {
+    return this.drafts.held.shift || shiftAt(this.now(), this.drafts.held.usualStart);
+  }
+
+  holdReasons() {
+    return this.sheet.hold_reasons || [];
+  }
+
+  async begin() {
+    this.held = await keptSheet(this.kept);
+    await this.outbox.load();
+    this.draw();
+    await this.refresh();
+    await this.outbox.drain();
+  }
+
+  async refresh() {
+    const { status, held } = await freshSheet(this.kept);
+    this.outbox.heard(status);
+    if (held) this.held = held;
+    this.outbox.me = this.sheet?.me?.name || "";
+    this.drawWhenIdle();
+  }
+
+  async retry() {
+    await this.refresh();
+    await this.outbox.drain();
+  }
+
+  // Drawing
+
+  // A new sheet must not pull the row away from under the finger that types in it.
+  drawWhenIdle() {
+    const typing = document.activeElement?.matches("input, textarea, select");
+    this.drawState();
+    this.drawOutbox();
+    if (!typing || !part("entry-rows").childElementCount) this.draw();
+    else this.stale = true;
+  }
+
+  draw() {
+    this.stale = false;
+    this.drawState();
+    this.drawOutbox();
+    if (!this.sheet) {
+      redraw(part("entry-rows"), el("p", { class: "banner empty" }, "The list of units has not come yet. It needs signal once; then it is kept on this phone."));
+      return;
+    }
+    this.rows = withKept(this.sheet, this.outbox.entries);
+    this.drawShift();
+    this.drawHeadings();
+    this.drawRows();
+    this.drawBar();
+  }
+
+  drawState() {
+    redraw(part("entry-state"), stateLine(stateOf(this.outbox, this.held), {
+      onTry: () => this.retry(), signInAt: this.signInAt,
+    }));
+  }
+
+  drawOutbox() {
+    const actions = Object.fromEntries(
+      ["change", "correct", "sendAgain", "sendToo", "rename"].map((name) => [name, (entry) => sending[name](this, entry)]),
+    );
+    actions.discard = (entry) => this.outbox.discard(entry.id);
+    redraw(part("entry-outbox"), outboxView(this, this.outbox, actions));
+  }
+
+  drawShift() {
+    redraw(part("entry-shift"), shiftPanel(this, (name, value) => filling.setShift(this, name, value)));
+  }
+
+  drawHeadings() {
+    const chosen = this.heading();
+    const buttons = this.headings().map((key, position) => el("button", {
+      type: "button", id: `heading-${position}`, class: "tap", "aria-pressed": String(key === chosen),
+      onclick: () => filling.chooseHeading(this, key),
+    }, key));
+    redraw(part("entry-headings"), el("div", { class: "taps", role: "group", "aria-label": "Heading" }, buttons));
+  }
+
+  headings() {
+    return this.sheet.headings.map((heading) => heading.key ?? heading);
+  }
+
+  heading() {
+    const known = this.headings();
+    return known.includes(this.drafts.held.heading) ? this.drafts.held.heading : known[0];
+  }
+
+  drawRows() {
+    const here = this.rows.filter((row) => row.heading === this.heading());
+    const cards = this.shownRows(here).map((row) => card(row, this));
+    const nothing = el("p", { class: "banner empty" }, "Nothing is under way or next here. Choose other work below.");
+    redraw(part("entry-rows"), cards.length ? cards : nothing);
+    redraw(part("entry-more"),
+      weatherPanel(this, here, this.weather, {
+        onApply: (rows) => filling.applyWeather(this, rows),
+        onChange: (change) => filling.setWeather(this, change),
+      }),
+      anotherRow(this, here, (key) => filling.pick(this, key)));
+  }
+
+  // Likely next, then what was picked, then whatever is filled in, so that nothing is out of sight.
+  shownRows(here) {
+    const filled = this.rows.filter((row) => this.drafts.get(keyOf(row)) && isFilled(this.drafts.get(keyOf(row))));
+    const picked = here.filter((row) => this.picked.includes(keyOf(row)));
+    return [...new Set([...picked, ...likely(this.rows, this.heading()), ...filled])];
+  }
+
+  redrawCard(row) {
+    const old = part(`card-${keyOf(row)}`);
+    if (!old) return this.drawRows();
+    const active = old.contains(document.activeElement) ? document.activeElement.id : "";
+    old.replaceWith(card(row, this));
+    if (active) part(active)?.focus({ preventScroll: true });
+    return undefined;
+  }
+
+  clear(row) {
+    filling.clear(this, row);
+  }
+
+  drawBar() {
+    const count = this.drafts.filled().length;
+    part("entry-bar").hidden = count === 0 || this.review !== null;
+    part("review-open").textContent = `Review ${counted(count, "row")}`;
+  }
+
+  outboxChanged() {
+    this.drawState();
+    this.drawOutbox();
+    if (this.sheet) this.rows = withKept(this.sheet, this.outbox.entries);
+  }
+}

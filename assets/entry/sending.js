@@ -1,0 +1,128 @@
+// From the review to the outbox, and back: sending, changing, correcting, choosing.
+
+import { anew, isFilled } from "./drafts.js";
+import { el, part, redraw } from "./elements.js";
+import { entriesOf, problemsOf } from "./entries.js";
+import { reviewPanel } from "./review.js";
+import { keyOf } from "./rows.js";
+import { counted } from "./words.js";
+
+export function openReview(page) {
+  const filled = page.drafts.filled();
+  // From now on the shift's times stand still, whatever the clock does until it is sent.
+  page.drafts.set("shift", page.shift());
+  page.problems = problemsOf(filled, page.shift(), page.by(), page.now());
+  page.draw();
+  if (page.problems.length) {
+    showProblems(page);
+    return;
+  }
+  page.review = entriesOf(filled, page.shift(), page.by(), page.now(), page.outbox.lastNumber);
+  page.drafts.save(); // the identifiers made for the entries stay with the drafts
+  redraw(part("entry-problems"));
+  redraw(part("entry-review"), reviewPanel(page, page.review, {
+    onSend: () => send(page), onBack: () => closeReview(page, "review-open"),
+  }));
+  part("entry-form").hidden = true;
+  page.drawBar();
+  part("review").focus();
+}
+
+function showProblems(page) {
+  const list = page.problems.map((problem) => el("li", {}, where(problem), problem.message));
+  redraw(part("entry-problems"), el("div", { class: "banner error", id: "problems", tabindex: "-1", role: "alert" },
+    el("strong", {}, `${counted(list.length, "thing")} to put right`), el("ul", {}, list)));
+  part("problems").focus();
+}
+
+function where(problem) {
+  const [unit, span] = problem.key.split("|");
+  return unit ? el("strong", {}, `${unit}${span ? ` span ${span}` : ""}: `) : "";
+}
+
+function closeReview(page, focusOn) {
+  page.review = null;
+  part("entry-form").hidden = false;
+  redraw(part("entry-review"));
+  page.draw();
+  part(focusOn).focus();
+}
+
+async function send(page) {
+  const entries = page.review;
+  if (!entries) return; // a second tap
+  page.review = null;
+  await page.outbox.add(entries);
+  page.drafts.held.shift = null;
+  page.drafts.drop(entries.flatMap((entry) => entry.drafts.map(keyOf)));
+  page.picked = [];
+  closeReview(page, "entry-state");
+  await page.outbox.drain();
+}
+
+// Takes an entry that is surely not in the log back into the form.
+export async function change(page, entry) {
+  const made = (draft) => ({ ...anew(draft), corrects: draft.corrects, seen_seq: seenBy(entry, draft) });
+  if (!takeBack(page, entry, made)) return;
+  await page.outbox.discard(entry.id);
+  showForm(page, entry);
+}
+
+// A correction is a new entry that cancels the events of the old one and says it anew.
+export function correct(page, entry) {
+  const made = (draft) => ({
+    ...anew(draft), seen_seq: page.sheet.last_seq,
+    corrects: { entry: entry.id, events: eventIdsOf(entry, draft) },
+  });
+  if (takeBack(page, entry, made)) showForm(page, entry);
+}
+
+function takeBack(page, entry, made) {
+  const taken = entry.drafts.map(keyOf).filter((key) => page.drafts.get(key) && isFilled(page.drafts.get(key)));
+  if (taken.length) {
+    page.problems = taken.map((key) => ({ key, message: "Send this row or clear it first." }));
+    page.draw();
+    showProblems(page);
+    return false;
+  }
+  for (const draft of entry.drafts) page.drafts.held.rows[keyOf(draft)] = made(draft);
+  page.drafts.held.shift = entry.shift;
+  page.drafts.save();
+  return true;
+}
+
+function showForm(page, entry) {
+  page.draw();
+  const first = part(`card-${keyOf(entry.drafts[0])}`);
+  first?.scrollIntoView({ block: "start" });
+  first?.querySelector("button")?.focus({ preventScroll: true });
+}
+
+// The person has seen what the others recorded, up to there; should yet more have come, the
+// log asks again.
+export function sendToo(page, entry) {
+  return requeue(page, { ...entry, seen_seq: entry.clash_seq, meanwhile: [] });
+}
+
+export function sendAgain(page, entry) {
+  return requeue(page, { ...entry, problems: [] });
+}
+
+export function rename(page, entry) {
+  const by = page.outbox.me;
+  return requeue(page, { ...entry, by, events: entry.events.map((event) => ({ ...event, by })) });
+}
+
+async function requeue(page, entry) {
+  await page.outbox.put({ ...entry, state: "queued" });
+  await page.outbox.drain();
+}
+
+function seenBy(entry, draft) {
+  return entry.state === "clash" ? entry.clash_seq : draft.seen_seq;
+}
+
+function eventIdsOf(entry, draft) {
+  const told = entry.events.filter((event) => event.kind !== "void" && keyOf(event) === keyOf(draft));
+  return told.map((event) => event.event_id);
+}
