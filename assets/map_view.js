@@ -95,13 +95,13 @@
     return pourmap.spanAt(screen, spans, axes, x, y, reach);
   }
 
-  /* Text card beside the pointer; `i` of -1 hides it. */
-  pourmap.hover = function (box, i, x, y) {
+  /* Text card beside the pointer; `i` of -1 hides it. `row` is another activity than the chosen. */
+  pourmap.hover = function (box, i, x, y, row) {
     const card = box.querySelector(".hover-card");
     if (!card) return;
     card.hidden = i < 0;
     if (i < 0) return;
-    const words = pourmap.saySpan(i);
+    const words = pourmap.saySpan(i, row);
     card.textContent = "";
     for (const text of [words.place, words.stations, words.status, words.late ? "Lagging" : ""]) {
       if (text) card.appendChild(document.createElement("div")).textContent = text;
@@ -156,6 +156,7 @@
 
   /* Show a view; quick through the map object, else through the figure's layout. */
   pourmap.goTo = function (view, atOnce) {
+    if (!map.plot || !map.plot.isConnected || !map.plot._fullLayout) return;
     const object = pourmap.mapObject(map.plot);
     const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
     if (object) {
@@ -163,7 +164,7 @@
       const target = { center: [view.lon, view.lat], zoom: view.zoom };
       if (still || atOnce) object.jumpTo(target);
       else object.easeTo({ ...target, duration: 250 });
-    } else if (map.plot) {
+    } else {
       const centre = { lon: view.lon, lat: view.lat };
       window.Plotly.relayout(map.plot, { "map.center": centre, "map.zoom": view.zoom });
     }
@@ -212,28 +213,25 @@
     box.addEventListener("keydown", (event) => pourmap.walkKeys(event, pourmap.zoomMap), true);
   }
 
-  /* While it loads, the plotting library puts its first view back more than once. So the fitted
-     view is asked for again until the map rests in it, or until a person takes over. */
+  /* Until a person takes over, the map shows the whole viaduct (or heading), whatever its size.
+     While it loads, the plotting library puts its first view back more than once, so the fitted
+     view is asked for again until the map rests in it. */
   function settle(box, plot) {
     const object = pourmap.mapObject(plot);
     let taken = false;
     for (const kind of ["pointerdown", "wheel", "keydown"]) {
       box.addEventListener(kind, () => (taken = true), { capture: true, once: true, passive: true });
     }
-    const fit = () => {
-      if (taken) return;
-      pourmap.fitMap(pourmap.state.heading, null, true);
-    };
-    if (object) {
-      object.on("idle", () => {
-        const wanted = plot.layout.map.zoom;
-        if (!taken && Math.abs(object.getZoom() - wanted) > 1e-6) fit();
-        else box.dataset.ready = "yes";
-      });
-    } else {
-      plot.on("plotly_afterplot", () => (box.dataset.ready = "yes"));
+    const fit = () => taken || pourmap.fitMap(pourmap.state.heading, null, true);
+    if (!object) {
+      box.dataset.ready = "yes"; /* and the figure's own view stays: no one tells when it rests */
+      return;
     }
-    fit();
+    object.on("idle", () => {
+      if (!taken && Math.abs(object.getZoom() - plot.layout.map.zoom) > 1e-6) fit();
+      else box.dataset.ready = "yes";
+    });
+    new ResizeObserver(fit).observe(box);
   }
 
   function attach(box, plot) {

@@ -60,14 +60,15 @@
     return state.span < 0 ? [] : state.spans.spansOfUnit[state.spans.unitOf[state.span]];
   };
 
-  /* Words for a span, for the hover card and for screen readers. */
-  pourmap.saySpan = function (i) {
+  /* Words for a span in an activity (the chosen one, unless another is given). */
+  pourmap.saySpan = function (i, row) {
     const { spans, changes, palette } = state;
-    const status = palette.looks[pourmap.statusesOf(state.activity)[i]].words;
-    const late = pourmap.laggingOf(state.activity);
+    const a = row === undefined ? state.activity : row;
+    const status = palette.looks[pourmap.statusesOf(a)[i]].words;
+    const late = pourmap.laggingOf(a);
     const place = `Unit ${spans.units[spans.unitOf[i]]}, span ${spans.name[i]}`;
     const stations = `${pourmap.station(spans.from[i])} to ${pourmap.station(spans.to[i])}`;
-    const activity = changes.activities[state.activity].name;
+    const activity = changes.activities[a].name;
     return { place, stations, status: `${activity}: ${status}`, late: late ? late[i] === 1 : false };
   };
 

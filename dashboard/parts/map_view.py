@@ -273,7 +273,6 @@ def lag_store(key: str, day: int, spans: Mapping[str, Sequence[int]]) -> dict[st
 
 def register(app: Dash) -> None:
     """Join the map's stores and controls in the browser; no call here reaches the server."""
-
     join: Any = app.clientside_callback
     fed_by = ("palette", "geometry-info", "changes", "numbers", "lag")
     join(

@@ -11,6 +11,7 @@ from dashboard.parts.palette import GROUND, LOOKS, colour_steps, css_variables, 
 from model.events import STATUSES
 
 SIGHTS = ("normal", "protanomaly", "deuteranomaly", "tritanomaly")
+PAIRS = list(combinations(LOOKS, 2))
 GROUNDS = ("land", "water", "built", "paper")
 
 
@@ -100,7 +101,7 @@ def test_other_sights_are_simulated_as_published(colour, sight, seen):
 
 
 @pytest.mark.parametrize("sight", SIGHTS)
-@pytest.mark.parametrize(("one", "other"), list(combinations(LOOKS, 2)), ids=lambda look: look.status)
+@pytest.mark.parametrize(("one", "other"), PAIRS, ids=lambda look: look.status)
 def test_two_statuses_are_told_apart_by_every_sight(sight, one, other):
     assert difference(seen_by(sight, one.fill), seen_by(sight, other.fill)) >= 12
 
