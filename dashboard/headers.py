@@ -1,9 +1,11 @@
 """What every answer tells the browser not to do.
 
-The content policy allows scripts from this address alone, and the few that Dash writes into
-the page by their digest. ``style-src`` has to allow inline styles: Plotly writes style rules
-of its own into the page while it draws, and Dash components carry style attributes. Styles
-cannot run anything; what a stranger types is shown as text everywhere, so none gets in.
+The content policy allows scripts from this address alone, and the one that Dash writes into
+its page by its digest. In pages of Dash ``style-src`` has to allow inline styles: the programs
+of its components write style elements into the page while they load, dozens of them, and
+without them the page looks broken (tried). Styles cannot run anything, and what a stranger
+types is shown as text everywhere, so none gets in. Every other page has only styles by address
+or digest.
 
 The map draws in a worker that its program makes from a blob, so ``worker-src`` allows those;
 everything a worker fetches is under the same policy.
@@ -19,8 +21,10 @@ import dash
 import flask
 
 from dashboard.access import COOKIE
+from dashboard.parts.palette import css_variables
 
 A_YEAR_S = 31_536_000
+DASH_PAGES = frozenset({"/", "/<path:path>"})
 
 USUAL = {
     "X-Content-Type-Options": "nosniff",
@@ -35,7 +39,7 @@ USUAL = {
 POLICY = {
     "default-src": "'none'",
     "script-src": "'self'",
-    "style-src": "'self' 'unsafe-inline'",
+    "style-src": "'self'",
     "img-src": "'self' data: blob:",
     "font-src": "'self' data:",
     "connect-src": "'self'",
@@ -59,10 +63,19 @@ def digest_of(script: str) -> str:
     return f"'sha256-{base64.b64encode(digest).decode()}'"
 
 
-def content_policy(script_digests: tuple[str, ...] = ()) -> str:
-    """Write the content policy, with the inline scripts it allows."""
-    scripts = " ".join(("'self'", *script_digests))
-    return "; ".join(f"{key} {value}" for key, value in {**POLICY, "script-src": scripts}.items())
+def content_policy(scripts: tuple[str, ...] = (), styles: tuple[str, ...] = ()) -> str:
+    """Write the content policy.
+
+    Parameters
+    ----------
+    scripts, styles
+        What is allowed besides files of this address.
+    """
+    allowed = {
+        "script-src": " ".join(("'self'", *scripts)),
+        "style-src": " ".join(("'self'", *styles)),
+    }
+    return "; ".join(f"{key} {value}" for key, value in {**POLICY, **allowed}.items())
 
 
 def register(app: dash.Dash) -> None:
@@ -70,9 +83,15 @@ def register(app: dash.Dash) -> None:
     server: flask.Flask = app.server
 
     @lru_cache(maxsize=1)
-    def policy() -> str:
+    def dash_policy() -> str:
         # Asked at the first answer, when every inline script of Dash is known.
-        return content_policy(tuple(app.csp_hashes()))
+        return content_policy(tuple(app.csp_hashes()), ("'unsafe-inline'",))
+
+    plain_policy = content_policy(styles=(digest_of(css_variables()),))
+
+    def policy() -> str:
+        rule = flask.request.url_rule
+        return dash_policy() if rule and rule.rule in DASH_PAGES else plain_policy
 
     def add_headers(answer: flask.Response) -> flask.Response:
         for name, value in USUAL.items():

@@ -136,7 +136,7 @@ class AccountBook(Protocol):
     def note(self, line: Try) -> None:
         """Add a line to the audit trail; a denied try repeated within a minute is counted."""
 
-    def trail(self, limit: int) -> list[Try]:
+    def trail(self, limit: int, *, denied_only: bool = False) -> list[Try]:
         """Return the last lines of the audit trail, latest first."""
 
     def denied(self, what: str, since: dt.datetime) -> list[Try]:
@@ -394,9 +394,9 @@ class Membership:
         """Put something that was done into the audit trail."""
         self._book.note(Try(self._clock(), user, address, what, "done", why))
 
-    def trail(self, limit: int = 200) -> list[Try]:
+    def trail(self, limit: int = 200, *, denied_only: bool = False) -> list[Try]:
         """Return the last lines of the audit trail, latest first."""
-        return self._book.trail(limit)
+        return self._book.trail(limit, denied_only=denied_only)
 
     def close(self) -> None:
         """Close the accounts."""

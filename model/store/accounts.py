@@ -184,9 +184,10 @@ class Accounts(ABC):
                 (at, *same, line.times, at),
             )
 
-    def trail(self, limit: int) -> list[Try]:
+    def trail(self, limit: int, *, denied_only: bool = False) -> list[Try]:
         """Return the last lines of the audit trail, latest first."""
-        asked = f"SELECT {TRY} FROM account_trail ORDER BY line DESC LIMIT ?"
+        where = "WHERE outcome = 'denied'" if denied_only else ""
+        asked = f"SELECT {TRY} FROM account_trail {where} ORDER BY line DESC LIMIT ?"
         return [_try(row) for row in self._rows(asked, (limit,))]
 
     def denied(self, what: str, since: dt.datetime) -> list[Try]:
