@@ -22,7 +22,6 @@ Row: TypeAlias = tuple[Any, ...]
 TEXT = pd.StringDtype(na_value=np.nan)
 """The usual ``str`` of a frame."""
 
-UTC_TEXT = "%Y-%m-%dT%H:%M:%S.%fZ"
 EVENT_ID = EVENT_COLUMNS.index("event_id")
 SEQ = EVENT_COLUMNS.index("seq")
 RECORDED_AT = EVENT_COLUMNS.index("recorded_at")
@@ -37,7 +36,7 @@ def utc_text(moment: dt.datetime) -> str:
     >>> utc_text(dt.datetime(2026, 3, 2, 15, 4, tzinfo=dt.UTC))
     '2026-03-02T15:04:00.000000Z'
     """
-    return moment.astimezone(dt.UTC).strftime(UTC_TEXT)
+    return f"{moment.astimezone(dt.UTC).replace(tzinfo=None).isoformat(timespec='microseconds')}Z"
 
 
 def utc_moment(text: str) -> dt.datetime:

@@ -3,12 +3,13 @@
 Bringing an event to the disk takes far longer than writing it down, and one trip can carry
 many. So whoever comes first serves everybody who has queued up by then, in the order they
 came, and hands the next turn to the first of those who have come since. Nobody waits for more
-than two groups: the one on its way and their own.
+than two groups, the one on its way and their own, unless more than a group are waiting.
 """
 
 from __future__ import annotations
 
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Generic, TypeVar
@@ -17,6 +18,9 @@ Errand = TypeVar("Errand")
 
 AT_MOST = 64
 """Errands in one group, so that a long queue does not make the first wait for the last."""
+
+GATHERING_S = 0.000_4
+"""How long at most a group waits for those who came with the last one."""
 
 
 class _Caller(Generic[Errand]):
@@ -49,6 +53,7 @@ class Turns(Generic[Errand]):
         self._at_most = at_most
         self._queue: deque[_Caller[Errand]] = deque()
         self._taken = False
+        self._last_size = 1
         self._lock = threading.Lock()
 
     def run(self, errand: Errand) -> None:
@@ -68,8 +73,10 @@ class Turns(Generic[Errand]):
 
     def _lead(self) -> None:
         """Serve everybody who has queued up; the caller of this thread is the first of them."""
+        self._gather()
         with self._lock:
             group = [self._queue.popleft() for _ in range(min(len(self._queue), self._at_most))]
+            self._last_size = len(group)
         try:
             self._serve([caller.errand for caller in group])
         finally:
@@ -79,6 +86,15 @@ class Turns(Generic[Errand]):
                 following = self._hand_over()
             for caller in (*group[1:], *following):
                 caller.woken.release()
+
+    def _gather(self) -> None:
+        """Let those come who were served together just now, for they are likely to come again.
+
+        Without it the first to be back goes alone, and the others wait for his trip to end.
+        """
+        until = time.monotonic() + GATHERING_S
+        while len(self._queue) < self._last_size and time.monotonic() < until:
+            time.sleep(0)
 
     def _hand_over(self) -> Sequence[_Caller[Errand]]:
         """Give the turn to the first who waits; the lock is held."""
