@@ -43,33 +43,38 @@ def readiness(state: State, job: Job, activity: Activity) -> pd.DataFrame:
     -------
     DataFrame
         The rows of ``cells_of`` with ``heading``, ``waits_for`` (names of the unfinished
-        activities before it, joined by commas, blank when there are none) and ``at_hand``:
-        begun but not complete, or not begun and waiting for nothing.
+        activities before it, joined by commas, blank when there are none), ``at_hand``: begun
+        but not complete, or not begun and waiting for nothing, and ``free_since``: when the
+        last of the activities before it was finished (missing while one is not, or where
+        there are none).
     """
     cells = cells_of(state, activity)
     waits: pd.Series[str] = pd.Series("", index=cells.index)
+    free_since = pd.Series(pd.NaT, index=cells.index, dtype="datetime64[us]")
     for key in activity.after:
         earlier = job.activity_by_key[key]
-        unfinished = _unfinished(state, cells, earlier, by_span=activity.grain == "span")
+        finished = _finished(state, cells, earlier, by_span=activity.grain == "span")
         separator = waits.where(waits == "", waits + ", ")
-        waits = waits.mask(unfinished, separator + earlier.name)
+        waits = waits.mask(finished.isna(), separator + earlier.name)
+        free_since = free_since.where(free_since > finished, finished)
     begun = cells["status"].isin(["under_way", "on_hold"])
     free = (cells["status"] == "not_started") & (waits == "")
     return cells.assign(
-        heading=cells["unit"].map(job.heading_of_unit), waits_for=waits, at_hand=begun | free
+        heading=cells["unit"].map(job.heading_of_unit),
+        waits_for=waits,
+        at_hand=begun | free,
+        free_since=free_since.where(waits == ""),
     )
 
 
-def _unfinished(
+def _finished(
     state: State, cells: pd.DataFrame, earlier: Activity, *, by_span: bool
-) -> pd.Series[bool]:
-    """Tell for each cell whether the earlier activity is still unfinished there."""
+) -> pd.Series[pd.Timestamp]:
+    """Return for each cell when the earlier activity was finished there; missing until it is."""
     if by_span and earlier.grain == "span":
-        done = state.spans[state.spans["activity"] == earlier.key]
-        keys, wanted = ["unit", "span"], ["unit", "span"]
+        done, keys = state.spans, ["unit", "span"]
     else:
-        done = state.units[state.units["activity"] == earlier.key]
-        keys, wanted = ["unit"], ["unit"]
-    complete = done.loc[done["status"] == "complete", keys]
-    finished = pd.MultiIndex.from_frame(complete)
-    return pd.Series(~pd.MultiIndex.from_frame(cells[wanted]).isin(finished), index=cells.index)
+        done, keys = state.units, ["unit"]
+    complete = done[(done["activity"] == earlier.key) & (done["status"] == "complete")]
+    found = complete.set_index(keys)["finished"].reindex(pd.MultiIndex.from_frame(cells[keys]))
+    return pd.Series(found.to_numpy(), index=cells.index)

@@ -5,7 +5,7 @@ import { timeOf } from "./entries.js";
 import { shown } from "./amounts.js";
 import { holdPanel } from "./hold_panel.js";
 import { keyOf, offered } from "./rows.js";
-import { placedPanel, tallyWords } from "./tickets.js";
+import { placedPanel, refreshWords } from "./tickets.js";
 import { DID, placeWords, unitWords } from "./words.js";
 
 export function card(row, app) {
@@ -14,11 +14,10 @@ export function card(row, app) {
   const activity = app.sheet.activities.find((each) => each.key === row.activity);
   const change = (mutate, { redraw = true } = {}) => {
     const held = app.drafts.of(row, app.sheet.last_seq);
-    held.measure_unit ||= row.measure_unit;
     mutate(held);
     app.drafts.keepIfUsed(key);
     if (redraw) app.redrawCard(row);
-    else refreshTally(row, held);
+    else refreshWords(row, held);
   };
   return el("fieldset", { class: "entry-row", id: `card-${key}`, "data-unit": row.unit, "data-activity": row.activity, "data-span": row.span },
     el("legend", {}, placeWords(row, app.sheet)),
@@ -100,9 +99,4 @@ function noteField(row, draft, change) {
 function problems(key, app) {
   const found = app.problems.filter((problem) => problem.key === key);
   return found.length ? el("ul", { class: "row-problems" }, found.map((p) => el("li", {}, p.message))) : null;
-}
-
-function refreshTally(row, draft) {
-  const tally = document.getElementById(`tally-${keyOf(row)}`);
-  if (tally) tally.textContent = tallyWords(row, draft);
 }

@@ -45,8 +45,9 @@ export class Drafts {
   // that the log can tell what others recorded since.
   of(row, seenSeq) {
     const key = keyOf(row);
-    const { unit, span, activity } = row;
-    return (this.held.rows[key] ??= { ...newDraft({ unit, span, activity }), seen_seq: seenSeq });
+    const { unit, span, activity, free_since, measure_unit } = row;
+    const begun = { ...newDraft({ unit, span, activity }), free_since, measure_unit };
+    return (this.held.rows[key] ??= { ...begun, seen_seq: seenSeq });
   }
 
   // A row whose last tick was taken back is as if never touched: begun again, it is begun now.

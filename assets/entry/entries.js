@@ -10,12 +10,15 @@ import { counted } from "./words.js";
 const ORDER = ["start", "place", "hold", "check", "resume", "finish", "reopen"];
 const CLOCKS_APART = 5; // minutes
 
-export function usualTime(kind, shift) {
-  return kind === "start" ? shift.from : shift.to;
+export function timeOf(draft, kind, shift) {
+  return draft.did[kind]?.time || usualTime(draft, kind, shift);
 }
 
-export function timeOf(draft, kind, shift) {
-  return draft.did[kind]?.time || usualTime(kind, shift);
+// A start counts from the beginning of the shift, unless the work before it was only finished
+// on that day; all else counts from the end.
+function usualTime(draft, kind, shift) {
+  const freedToday = (draft.free_since || "") >= shift.day;
+  return kind === "start" && !freedToday ? shift.from : shift.to;
 }
 
 export function amountOf(draft) {

@@ -112,8 +112,7 @@ export class Outbox {
   async send(entry) {
     this.sending = entry.id;
     // Written down before it leaves: from now on it may be in the log.
-    await this.kept.putEntry({ ...entry, tries: entry.tries + 1 });
-    this.onChange();
+    await this.put({ ...entry, tries: entry.tries + 1 });
     const answer = await postEntry(entry);
     this.heard(answer ? answer.status : 0);
     if (this.link !== "up") return false;

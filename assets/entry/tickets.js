@@ -1,7 +1,7 @@
 // Load tickets tallied to what was placed: typed, or stepped up and down with a thumb.
 
 import { readAmount, shown, stepped } from "./amounts.js";
-import { el, field } from "./elements.js";
+import { el, field, part } from "./elements.js";
 import { amountOf } from "./entries.js";
 import { keyOf } from "./rows.js";
 import { counted, unitWords } from "./words.js";
@@ -59,8 +59,21 @@ function unitChoice(key, draft, activity, change) {
 }
 
 function addButton(key, draft, change) {
-  const words = readAmount(draft.amount) ? "Add this load" : `Add a load of ${nextLoad(draft)} ${unitWords(draft.measure_unit)}`;
-  return el("button", { type: "button", id: `add-${key}`, class: "button", onclick: () => change(addLoad) }, words);
+  return el("button", { type: "button", id: `add-${key}`, class: "button", onclick: () => change(addLoad) }, addWords(draft));
+}
+
+function addWords(draft) {
+  return draft.amount.trim() ? "Add this load" : `Add a load of ${nextLoad(draft)} ${unitWords(draft.measure_unit)}`;
+}
+
+// While digits are typed the panel stays as it is, and only its words follow.
+export function refreshWords(row, draft) {
+  const say = (id, words) => {
+    const node = part(`${id}-${keyOf(row)}`);
+    if (node) node.textContent = words;
+  };
+  say("tally", tallyWords(row, draft));
+  say("add", addWords(draft));
 }
 
 function addLoad(draft) {
@@ -84,7 +97,7 @@ function ticketList(key, draft, change) {
   return items.length ? el("ul", { class: "tickets" }, items) : null;
 }
 
-export function tallyWords(row, draft) {
+function tallyWords(row, draft) {
   const amount = amountOf(draft);
   if (amount === null) return draft.amount.trim() ? "This is no number above 0. Write it like 60.5." : "Nothing tallied yet.";
   const unit = unitWords(draft.measure_unit);

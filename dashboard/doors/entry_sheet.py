@@ -19,7 +19,7 @@ from model.units import accepted_units, shown_unit
 PATH = "/api/entry-sheet"
 ROW_COLUMNS = (
     "unit", "span", "activity", "heading", "status", "waits_for", "reason", "placed", "planned",
-    "at_hand",
+    "at_hand", "free_since",
 )  # fmt: skip
 
 

@@ -145,16 +145,17 @@ SCHEMAS: Schema = {
         units_system={"type": "string", "enum": ["us", "si"]},
         activities=_list(
             _record(key=TEXT, name=TEXT, grain=TEXT, measure=TEXT, measure_unit=TEXT,
-                    accepted_units=_list(TEXT))
+                    accepted_units=_list(TEXT), weather=YES_OR_NO)
         ),
         headings=_list(_record(key=TEXT, units=_list(TEXT))),
         rows=_list(
             _record(unit=TEXT, span=TEXT, activity=TEXT, heading=TEXT,
                     status={"type": "string", "enum": list(STATUSES)}, waits_for=TEXT,
                     reason=TEXT, placed=NUMBER_OR_NULL, planned=NUMBER_OR_NULL,
-                    at_hand=YES_OR_NO)
+                    at_hand=YES_OR_NO, free_since=TEXT_OR_NULL)
         ),
         hold_reasons=_list(TEXT),
+        weather_reasons=_list(TEXT),
         me={"anyOf": [_record(name=TEXT, role=TEXT, records=YES_OR_NO), {"type": "null"}]},
     ),
     "DayBookEntry": _record(

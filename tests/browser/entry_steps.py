@@ -1,0 +1,68 @@
+"""What a superintendent does on the shift entry page, one function a step."""
+
+from __future__ import annotations
+
+import re
+
+from playwright.sync_api import expect
+
+from tests.browser.conftest import PHONE
+
+WHO = "Ines Quarrow"
+
+
+def open_entry(watch, url, *, by=WHO, context=None):
+    """Open the page on a phone and wait until it could work without signal."""
+    page = (context or phone(watch)).new_page()
+    page.on("pageerror", lambda error: watch.faults.append(str(error)))
+    page.goto(f"{url}/entry")
+    ready(page)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    if by:
+        page.get_by_label("Your name").fill(by)
+    return page
+
+
+def phone(watch):
+    return watch.context(PHONE, has_touch=True)
+
+
+def ready(page):
+    page.wait_for_selector("html[data-ready=yes]")
+
+
+def choose_heading(page, heading):
+    page.get_by_role("group", name="Heading").get_by_role("button", name=heading).click()
+
+
+def row(page, unit, activity, span=""):
+    return page.locator(
+        f"fieldset[data-unit='{unit}'][data-activity='{activity}'][data-span='{span}']"
+    )
+
+
+def tick(page, heading, unit, activity, *kinds, span=""):
+    """Choose a heading, and tick what was done on one of its rows."""
+    choose_heading(page, heading)
+    for kind in kinds:
+        row(page, unit, activity, span).get_by_role("button", name=kind, exact=True).click()
+    return row(page, unit, activity, span)
+
+
+def send(page):
+    page.get_by_role("button", name=re.compile("^Review")).click()
+    page.get_by_role("button", name="Send", exact=True).click()
+
+
+def expect_state(page, words):
+    expect(page.get_by_role("status")).to_contain_text(words)
+
+
+def entries(page, state):
+    return page.locator(f".outbox-item[data-state='{state}']")
+
+
+def recorded(served, unit, activity, by=None):
+    """Return the events of the log on some work, oldest first."""
+    found = [h.event for h in served.project.history(unit) if h.event.activity == activity]
+    return [event for event in reversed(found) if by is None or event.by == by]

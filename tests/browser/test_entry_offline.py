@@ -1,0 +1,149 @@
+"""Shift entry where signal is poor: nothing typed is lost, nothing is counted twice."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from playwright.sync_api import expect
+
+from tests.browser.entry_steps import (
+    WHO,
+    entries,
+    expect_state,
+    open_entry,
+    phone,
+    ready,
+    recorded,
+    send,
+    tick,
+)
+
+# Of the demo on its own day: under way, and next to be poured.
+UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
+NEXT_POUR = ("W_from_east", "W25", "deck_pour")
+
+
+def load_of(work):
+    return work.get_by_role("textbox", name="This load")
+
+
+def note_of(work):
+    return work.get_by_role("textbox", name="Note")
+
+
+def mine(served, work):
+    return recorded(served, *work[1:], by=WHO)
+
+
+def test_an_entry_made_without_signal_is_in_the_log_once_when_signal_is_back(served, watch):
+    page = open_entry(watch, served.url)
+    page.context.set_offline(True)
+    tick(page, *UNDER_WAY, "Finished")
+    send(page)
+    expect_state(page, "No signal: 1 entry kept on this phone")
+    assert mine(served, UNDER_WAY) == []
+    page.context.set_offline(False)
+    expect(entries(page, "sent")).to_have_count(1)
+    expect_state(page, "1 entry is in the log")
+    assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
+
+
+def test_the_page_opens_without_signal_and_lists_the_units(served, watch):
+    page = open_entry(watch, served.url)
+    page.context.set_offline(True)
+    page.reload()
+    ready(page)
+    expect_state(page, "No signal")
+    tick(page, *UNDER_WAY, "Finished")
+
+
+def test_an_entry_outlives_the_tab_that_made_it(served, watch):
+    context = phone(watch)
+    page = open_entry(watch, served.url, context=context)
+    context.set_offline(True)
+    tick(page, *UNDER_WAY, "Finished")
+    send(page)
+    expect_state(page, "No signal: 1 entry kept on this phone")
+    page.close()
+    again = context.new_page()
+    again.goto(f"{served.url}/entry")
+    ready(again)
+    expect(entries(again, "queued")).to_have_count(1)
+    context.set_offline(False)
+    expect(entries(again, "sent")).to_have_count(1)
+    assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
+
+
+def test_a_draft_survives_a_reload_down_to_its_digits(served, watch):
+    page = open_entry(watch, served.url)
+    work = tick(page, *UNDER_WAY, "Placed", "Note")
+    load_of(work).fill("9.50")
+    work.get_by_role("button", name="Add this load").click()
+    load_of(work).fill("7.2")
+    note_of(work).fill("pump moved to the east side")
+    page.reload()
+    ready(page)
+    work = tick(page, *UNDER_WAY)
+    expect(work.get_by_text("Load 1: 9.50 yd³")).to_be_visible()
+    expect(load_of(work)).to_have_value("7.2")
+    send(page)
+    expect(entries(page, "sent")).to_have_count(1)
+    (event,) = mine(served, UNDER_WAY)
+    assert (event.quantity, str(event.quantity)) == (Decimal("16.70"), "16.70")
+    assert event.note == "2 loads: 9.50, 7.2. pump moved to the east side"
+
+
+def test_a_double_tap_on_send_records_once(served, watch):
+    page = open_entry(watch, served.url)
+    tick(page, *NEXT_POUR, "Started")
+    page.get_by_role("button", name="Review 1 row").click()
+    page.get_by_role("button", name="Send", exact=True).dblclick()
+    expect(entries(page, "sent")).to_have_count(1)
+    assert [event.kind for event in mine(served, NEXT_POUR)] == ["start"]
+
+
+def test_an_entry_whose_answer_was_lost_is_sent_again_and_counts_once(served, watch):
+    page = open_entry(watch, served.url)
+    lost = []
+
+    def lose_the_answer(route):
+        lost.append(route.fetch().status)  # the server did get it
+        route.abort()
+
+    page.route("**/api/events", lose_the_answer, times=1)
+    tick(page, *UNDER_WAY, "Finished")
+    send(page)
+    expect_state(page, "No signal: 1 entry kept on this phone")
+    assert lost == [200]
+    # It may be in the log, so it can be neither changed nor thrown away now.
+    expect(entries(page, "queued").get_by_role("button")).to_have_count(0)
+    page.get_by_role("button", name="Try now").click()
+    expect(entries(page, "sent")).to_have_count(1)
+    assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
+
+
+def test_an_entry_not_sent_yet_can_be_changed(served, watch):
+    page = open_entry(watch, served.url)
+    page.context.set_offline(True)
+    tick(page, *UNDER_WAY, "Hold").get_by_role("button", name="Waiting for survey").click()
+    page.get_by_role("button", name="Review 1 row").click()
+    page.route("**/api/events", lambda route: route.abort())
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect(entries(page, "queued")).to_have_count(1)
+
+
+def test_while_a_refused_entry_stands_a_later_one_of_its_unit_waits(served, watch):
+    page = open_entry(watch, served.url)
+    work = tick(page, *NEXT_POUR, "Started")
+    work.get_by_role("button", name="Placed", exact=True).click()
+    load_of(work).fill("99999")
+    send(page)
+    expect(entries(page, "refused")).to_contain_text("far over plan")
+    assert mine(served, NEXT_POUR) == [], "all of an entry, or nothing"
+    note_of(tick(page, *NEXT_POUR, "Note")).fill("pump on site")
+    send(page)
+    expect(entries(page, "queued")).to_contain_text("waits for the entry before it")
+    entries(page, "refused").get_by_role("button", name="Leave mine out").click()
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(entries(page, "sent")).to_have_count(1)
+    assert [event.kind for event in mine(served, NEXT_POUR)] == ["note"]
