@@ -26,6 +26,9 @@ from model.exchange.stationing import parse_station
 T = TypeVar("T")
 Floats = NDArray[np.float64]
 
+MOST_NUMBER = 1e12
+"""More than anyone builds, in any unit."""
+
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _OTHER_COMMAS = {";": "semicolons", "\t": "tabs", "|": "upright bars"}
@@ -111,7 +114,12 @@ class CsvFile:
         return cells
 
     def numbers(
-        self, column: str, *, blank: float | None = None, least: float = -math.inf
+        self,
+        column: str,
+        *,
+        blank: float | None = None,
+        least: float = -MOST_NUMBER,
+        most: float = MOST_NUMBER,
     ) -> Floats:
         """Return a column of numbers.
 
@@ -121,22 +129,24 @@ class CsvFile:
             Its name.
         blank
             What a blank cell means; None where a number must be given.
-        least
-            The smallest number allowed.
+        least, most
+            The smallest and the largest number allowed.
 
         Returns
         -------
         array
-            (n,), NaN where the cell is no number.
+            (n,), NaN where the cell is no such number.
         """
 
         def parse(cell: str) -> float:
             number = _number(cell)
             if number < least:
                 raise ValueError(f"{cell} is below {least:g}")
+            if number > most:
+                raise ValueError(f"{cell} is above {most:g}")
             return number
 
-        fix = f"Write a number{'' if least == -math.inf else f' from {least:g} up'}, as 1234.5."
+        fix = "Write a number, as 1234.5, of the size that is meant."
         may_be_blank = blank is not None
         found = self.parsed(column, parse, math.nan, fix, blank=may_be_blank, if_blank=blank)
         return np.array(found, dtype=np.float64)
@@ -282,10 +292,7 @@ def parse_date(text: str) -> dt.date:
 def _number(text: str) -> float:
     if not _NUMBER.fullmatch(text):
         raise ValueError(f"{text!r} is no number")
-    number = float(text)
-    if not math.isfinite(number):
-        raise ValueError(f"{text!r} is too large")
-    return number
+    return float(text)
 
 
 def _text(path: Path, findings: Findings) -> str | None:

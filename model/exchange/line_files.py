@@ -39,6 +39,9 @@ BENT_KINDS = ("abutment", "bent", "hinge")
 
 SAME_PLACE_M = 1e-6
 
+LONGEST_M, FARTHEST_M = 1e6, 1000.0
+"""An element longer, or a deck edge farther from the alignment, is a slip of the pen."""
+
 
 @dataclass(frozen=True)
 class BentTable:
@@ -100,7 +103,7 @@ def read_alignments(
 
 def _elements(table: CsvFile, metres: float) -> list[Element | None]:
     """Return the element of each row; None where it has an error, which is noted."""
-    length = table.numbers("length") * metres
+    length = table.numbers("length", most=LONGEST_M / metres) * metres
     radius_in, radius_out = (
         table.numbers(column, blank=math.inf) * metres for column in ("radius_in", "radius_out")
     )
@@ -165,6 +168,12 @@ def read_bents(
     keys = table.known("structure", known, "Structure", "project.toml")
     bents = table.texts("bent", blank=False)
     full = full_station(metres_per_unit)
+    left, right = (
+        table.numbers(
+            column, least=-FARTHEST_M / metres_per_unit, most=FARTHEST_M / metres_per_unit
+        )
+        for column in ("left_offset", "right_offset")
+    )
     frame = pd.DataFrame(
         {
             "structure": pd.Series(keys, dtype="str"),
@@ -172,8 +181,8 @@ def read_bents(
             "station_m": table.stations("station", full) * metres_per_unit,
             "kind": pd.Series(table.texts("kind", blank=False, choices=BENT_KINDS), dtype="str"),
             "skew_deg": table.numbers("skew_deg", blank=0.0),
-            "left_m": table.numbers("left_offset") * metres_per_unit,
-            "right_m": table.numbers("right_offset") * metres_per_unit,
+            "left_m": left * metres_per_unit,
+            "right_m": right * metres_per_unit,
         }
     )
     table.unique(("structure", "bent"), "Give each bent of a structure its own name.")

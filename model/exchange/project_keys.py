@@ -50,9 +50,9 @@ HEADING_KEYS: Mapping[str, Key] = {
 }
 ALIGNMENT_KEYS: Mapping[str, Key] = {
     "key": Key("text", "short key, as in alignment.csv"),
-    "start_station": Key("station", "station of the start point"),
-    "easting": Key("number", "of the start point, in the coordinate system"),
-    "northing": Key("number", "of the start point, in the coordinate system"),
+    "start_station": Key("station", "station of the start point", least=-1e9, most=1e9),
+    "easting": Key("number", "of the start point, in the coordinate system", least=-1e9, most=1e9),
+    "northing": Key("number", "of the start point, in the coordinate system", least=-1e9, most=1e9),
     "azimuth_deg": Key("number", "clockwise from grid north at the start", least=-360, most=360),
 }
 STRUCTURE_KEYS: Mapping[str, Key] = {

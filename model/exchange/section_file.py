@@ -32,6 +32,9 @@ LENGTH_UNITS: Mapping[str, float] = {
     "m": 1.0,
     "mm": 0.001,
 }
+LONGEST = 1e5
+"""A length above this is a slip of the pen in any unit: 100 m in millimetres."""
+
 _STEEL_KEYS: Mapping[str, tuple[str, float]] = {
     "deck_steel_kg_per_m3": ("deck_steel_kg_per_m3", 1.0),
     "deck_steel_kg_per_m2": ("deck_steel_kg_per_m2", 1.0),
@@ -46,7 +49,9 @@ _LUMBER_KEYS: Mapping[str, float] = {
 
 def _length(means: str, *, zero: bool = False) -> Key:
     """Return a length that may be left out and then is 0, or one that must be given."""
-    return Key("number", means, None, least=0.0) if zero else Key("number", means, above=0.0)
+    if zero:
+        return Key("number", means, None, least=0.0, most=LONGEST)
+    return Key("number", means, above=0.0, most=LONGEST)
 
 
 LENGTH_KEYS: Mapping[str, Key] = {
@@ -56,7 +61,9 @@ LENGTH_KEYS: Mapping[str, Key] = {
     "overhang_edge_thickness": _length("at the deck edge"),
     "overhang_root_thickness": _length("at the exterior stem's face"),
     "stem_thickness": _length("interior stems"),
-    "exterior_stem_thickness": Key("number", "exterior stems, measured level", None, above=0.0),
+    "exterior_stem_thickness": Key(
+        "number", "exterior stems, measured level", None, above=0.0, most=LONGEST
+    ),
     "bottom_slab_thickness": _length("bottom slab between flares"),
     "bottom_slab_at_bent": _length("bottom slab at the face of a bent cap", zero=True),
     "bottom_slab_flare": _length("length of the flare", zero=True),

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+import tempfile
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from model.exchange.folder import read_folder
 from model.units import si_per
@@ -129,6 +134,9 @@ def test_an_extra_column_is_passed_over_with_a_warning(tmp_path, key):
         ("bents_csv", BENTS, "E,B2,1040", "E,B2,ten40", 3, "station"),
         ("bents_csv", BENTS, "W,H1,1048,hinge,5", "W,H1,1048,hinge,five", 10, "skew_deg"),
         ("bents_csv", BENTS, "A4,1120,abutment,0,14", "A4,1120,abutment,0,nan", 12, "left_offset"),
+        ("bents_csv", BENTS, "A4,1120,abutment,0,14", "A4,1120,abutment,0,14e6", 12, "left_offset"),
+        ("alignment_csv", ALIGNMENT, "main,tangent,200", "main,tangent,2e9", 2, "length"),
+        ("quantities_csv", QUANTITIES, "14.5,t", "1e300,t", 3, "planned"),
         ("quantities_csv", QUANTITIES, "14.5,t", "14;5,t", 3, "planned"),
         ("baseline_csv", BASELINE, "2026-05-01", "1 May", 3, "planned_finish"),
         ("baseline_csv", BASELINE, "2026-05-01", "2026-02-30", 3, "planned_finish"),
@@ -722,3 +730,28 @@ def test_no_file_however_broken_makes_a_traceback(tmp_path, name, text):
     job, problems = read_folder(a_folder(tmp_path, **{name.replace(".", "_"): text}))
     assert (job is None) or name in ("quantities.csv", "baseline.csv")
     assert job is not None or problems
+
+
+SLIPS = [
+    "", "0", "-", "-1", "1e9", "1e308", "nan", '"', ",", "\n", "[", "]", "=", "é", "\x00", "W",
+    "hinge", "abutment", "bent", "curve", "spiral", "left", "H1", "A1", "1+000", "true",
+    '"x"', "2026-01-01",
+]  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_any_slip_in_any_file_is_a_problem_or_harmless_never_a_traceback(data):
+    texts = dict(folders.SOUND)
+    for _ in range(data.draw(st.integers(1, 3))):
+        name = data.draw(st.sampled_from(sorted(texts)))
+        words = [found.span() for found in re.finditer(r"[^,\n=\s]+", texts[name])]
+        if words:
+            begin, end = data.draw(st.sampled_from(words))
+            slip = data.draw(st.sampled_from(SLIPS))
+            texts[name] = texts[name][:begin] + slip + texts[name][end:]
+    with tempfile.TemporaryDirectory() as where:
+        files = {name.replace(".", "_"): text for name, text in texts.items()}
+        job, problems = read_folder(a_folder(Path(where), **files))
+    assert (job is None) == any(problem.severity == "error" for problem in problems)
+    assert all(problem.message and problem.fix for problem in problems)
