@@ -13,6 +13,7 @@ from pathlib import Path
 import click
 
 from dashboard.app import Settings, create_app
+from dashboard.backup_command import backup, restore
 from dashboard.command_words import (
     AS_JSON,
     AS_OF,
@@ -44,6 +45,8 @@ def main() -> None:
 
 
 main.add_command(user)
+main.add_command(backup)
+main.add_command(restore)
 
 
 @main.command()

@@ -45,10 +45,11 @@ from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast, project_finish
 from model.sequence import Line
-from model.store import Store, open_accounts, open_store
+from model.store import BackedUp, Store, back_up, open_accounts, open_store, restore
 
 LOG_FILE = "log.sqlite"
 ACCOUNTS_FILE = "accounts.sqlite"
+DATABASE_FILES = (LOG_FILE, ACCOUNTS_FILE)
 IN_MEMORY = ":memory:"
 FOLDS_HELD = 32
 """Moments whose fold is kept: a person moves among a few of them."""
@@ -58,6 +59,16 @@ def check_folder(folder: Path | str) -> answers.CheckAnswer:
     """Say everything that is wrong with a project folder; changes nothing."""
     _, problems = read_folder(Path(folder))
     return answers.CheckAnswer(tuple(problems))
+
+
+def back_up_folder(folder: Path | str, target: Path | str) -> BackedUp:
+    """Write a project folder, its log and its accounts into one file, while they are in use."""
+    return back_up(Path(folder), Path(target), DATABASE_FILES)
+
+
+def restore_folder(source: Path | str, folder: Path | str) -> BackedUp:
+    """Make a new project folder out of a backup."""
+    return restore(Path(source), Path(folder), DATABASE_FILES)
 
 
 class Project:
