@@ -2,8 +2,8 @@
 
 At the end of every past week the log is folded as of then, as known then, and projected. What
 is asked of it: when will the next 1, 3, 5 and 10 units be complete? Each answer is set against
-what came after, and against two plain ways to project: the average pace since the start, and
-that of the last four weeks.
+what came after, and against two plain ways to project: the average pace since the first unit
+was complete, and that of the last four weeks.
 """
 
 from __future__ import annotations
@@ -244,12 +244,14 @@ def _ends_of_units(
 def _plain_paces(job: Job, complete: NDArray[np.datetime64], week: dt.date) -> Sequence[float]:
     """Return units complete per working day: since the start, and over the last four weeks.
 
-    A job whose last four weeks completed nothing goes by the average since the start.
+    The start is the first completion, not the first day of work: a rival that counts the
+    months before anything could be complete would be too easily beaten. A job whose last four
+    weeks completed nothing goes by the average since the start.
     """
     today = np.datetime64(week, "D") + 1
-    known = complete[~np.isnat(complete)]
-    start = np.datetime64(job.calendar.start, "D")
-    since_start = known.size / max(float(job.calendar.count(start, today)), 1.0)
+    known = np.sort(complete[~np.isnat(complete)])
+    days = max(float(job.calendar.count(known[0] + 1, today)), 1.0)
+    since_start = (known.size - 1) / days
     begin = today - 7 * FOUR_WEEKS
     lately = np.count_nonzero(known >= begin) / max(float(job.calendar.count(begin, today)), 1.0)
     return since_start, lately or since_start
