@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import cached_property, lru_cache
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +22,7 @@ import pandas as pd
 from model import answers, ready
 from model.acceptance import judge
 from model.activities import Activity
+from model.backtest import Backtest
 from model.changes import changes
 from model.clock import Clock, end_of_day, utc_now, wall_clock
 from model.daybook import DayBook, day_book, first_seq_of, shift_of
@@ -33,6 +34,8 @@ from model.exchange.geojson import bounds_deg, context_document, footprints_docu
 from model.exchange.tables import read_events
 from model.fold import State, fold
 from model.job import Job
+from model.lag import Lag
+from model.line_answers import LineAnswers
 from model.log_arrays import LogArrays
 from model.meanwhile import (
     NotYourHeading,
@@ -43,7 +46,7 @@ from model.meanwhile import (
 from model.membership import Membership
 from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
-from model.projection import Forecast, project_finish
+from model.projection import Forecast
 from model.sequence import Line
 from model.store import BackedUp, Store, back_up, open_accounts, open_store, restore
 
@@ -185,6 +188,7 @@ class Project:
         events: Sequence[Event],
         *,
         source: str = "event",
+        rows: Sequence[int] | None = None,
         keep_recorded_at: bool = False,
         seen_seq: int | None = None,
         headings: Collection[str] | None = None,
@@ -197,6 +201,8 @@ class Project:
             What happened; an ``event_id`` the log already holds is left alone.
         source
             File or form the events came from, for messages.
+        rows
+            Row of each event in it; counted from 1 where it is not given.
         keep_recorded_at
             Keep the moments an older log carried; otherwise the clock gives them.
         seen_seq
@@ -214,7 +220,8 @@ class Project:
         NotYourHeading
             When one of them lies on another heading.
         """
-        row_of = {id(event): row for row, event in enumerate(events, 1)}
+        numbers = rows or range(1, len(events) + 1)
+        row_of = {id(event): row for event, row in zip(events, numbers, strict=True)}
 
         def judged(new: Sequence[Event], held: pd.DataFrame) -> list[Problem]:
             # Asked here, inside the write, so that of two senders the later one is told.
@@ -249,9 +256,11 @@ class Project:
     def record_csv(self, path: Path | str) -> answers.RecordAnswer:
         """Add the events of a CSV file to the log: all of them, or none."""
         path = Path(path)
-        events = read_events(path)
-        carried = any(event.recorded_at is not None for event in events)
-        return self.record(events, source=path.name, keep_recorded_at=carried)
+        table = read_events(path)
+        carried = any(event.recorded_at is not None for event in table.events)
+        return self.record(
+            table.events, source=path.name, rows=table.rows, keep_recorded_at=carried
+        )
 
     # Where the line stands
 
@@ -370,11 +379,20 @@ class Project:
         recent: int = 8,
     ) -> Forecast:
         """Project the finish from the recent cycle, with its band."""
-        moment = as_of or self.now()
-        state = self.state(as_of, known_on)
-        return project_finish(
-            self.job, state, as_of=moment.date(), paths=paths, seed=seed, recent=recent
-        )
+        return self.line.forecast(as_of, known_on, paths, seed, recent)
+
+    def lag(self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None) -> Lag:
+        """Say who lags at the front of the line, why, and what it costs the finish."""
+        return self.line.lag(as_of, known_on)
+
+    def backtest(self, on_week: Callable[[int, int], bool] | None = None) -> Backtest:
+        """Compare what was projected at the end of every past week with what came after."""
+        return self.line.backtest(on_week)
+
+    @cached_property
+    def line(self) -> LineAnswers:
+        """Who lags, why, and when the line finishes, for the pages that show it."""
+        return LineAnswers(self.job, self.log, self._fold, self.now)
 
     # What leaves the project
 

@@ -18,6 +18,7 @@ import math
 import re
 import uuid
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import cast
@@ -44,8 +45,16 @@ _ROW_IDS = uuid.UUID("6f6d9f0a-5d0b-5b0e-9a52-0d6b3f3f7c11")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-def read_events(path: Path) -> tuple[Event, ...]:
-    """Read the events of a CSV file, in its order.
+@dataclass(frozen=True, slots=True)
+class EventTable:
+    """The events of a CSV file, in its order, and the row each stands in."""
+
+    events: tuple[Event, ...]
+    rows: tuple[int, ...]
+
+
+def read_events(path: Path) -> EventTable:
+    """Read the events of a CSV file.
 
     Parameters
     ----------
@@ -66,7 +75,7 @@ def read_events(path: Path) -> tuple[Event, ...]:
     return _events(table, findings)
 
 
-def events_from_text(text: str, name: str) -> tuple[Event, ...]:
+def events_from_text(text: str, name: str) -> EventTable:
     """Read events from the text of a CSV file called ``name``; see ``read_events``."""
     findings = Findings(name)
     table = csv_from_text(text, findings, needed=NEEDED_COLUMNS, optional=OPTIONAL_COLUMNS)
@@ -141,14 +150,14 @@ def _is_number(cell: str) -> bool:
         return False
 
 
-def _events(table: CsvFile | None, findings: Findings) -> tuple[Event, ...]:
+def _events(table: CsvFile | None, findings: Findings) -> EventTable:
     if table is None:
         raise InputError(findings.problems)
     events = _built(table, findings)
     _check_repeats(table, events, findings)
     if findings.error_count():
         raise InputError(findings.problems)
-    return tuple(events)
+    return EventTable(tuple(events), table.rows)
 
 
 def _built(table: CsvFile, findings: Findings) -> list[Event]:
