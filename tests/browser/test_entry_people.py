@@ -1,0 +1,234 @@
+"""Shift entry among people: two phones, corrections, the keyboard, what others wrote."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from model.events import Event
+from tests.browser.entry_steps import (
+    WHO,
+    choose_heading,
+    entries,
+    expect_state,
+    open_entry,
+    ready,
+    recorded,
+    row,
+    send,
+    tick,
+)
+
+UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
+NEXT_FALSEWORK = ("W_from_east", "W15", "falsework")
+SCRIPT = '<img src=x onerror="window.wasRun=1"><script>window.wasRun=1</script>'
+
+
+def kinds(served, work, by=None):
+    return [event.kind for event in recorded(served, *work[1:], by=by)]
+
+
+def hold(page, work, reason="Waiting for survey"):
+    tick(page, *work, "Hold").get_by_role("button", name=reason).click()
+
+
+@pytest.fixture
+def two_phones(served, watch):
+    """Both have the list of units; then the first one records a hold."""
+    first = open_entry(watch, served.url, by="Ada Thorn")
+    second = open_entry(watch, served.url, by="Bo Lindqvar")
+    tick(second, *UNDER_WAY, "Finished")
+    hold(first, UNDER_WAY)
+    send(first)
+    expect(entries(first, "sent")).to_have_count(1)
+    return first, second
+
+
+def test_two_phones_on_one_unit_show_both_and_record_nothing_of_the_later(served, two_phones):
+    _, second = two_phones
+    send(second)
+    clash = entries(second, "clash")
+    expect(clash).to_contain_text("Others recorded meanwhile")
+    expect(clash).to_contain_text("put on hold (Waiting for survey)")
+    expect(clash).to_contain_text("by Ada Thorn")
+    expect(clash).to_contain_text("finished")
+    assert kinds(served, UNDER_WAY, by="Bo Lindqvar") == []
+
+
+def test_the_later_phone_may_send_its_own_as_well(served, two_phones):
+    _, second = two_phones
+    send(second)
+    entries(second, "clash").get_by_role("button", name="Send mine as well").click()
+    expect(entries(second, "sent")).to_contain_text("Look again")
+    assert kinds(served, UNDER_WAY)[-2:] == ["hold", "finish"]
+
+
+def test_the_later_phone_may_leave_its_own_out(served, two_phones):
+    _, second = two_phones
+    send(second)
+    entries(second, "clash").get_by_role("button", name="Leave mine out").click()
+    expect(second.locator(".outbox-item")).to_have_count(0)
+    assert kinds(served, UNDER_WAY)[-1] == "hold"
+
+
+def test_should_yet_another_record_the_later_phone_is_asked_again(served, two_phones):
+    _, second = two_phones
+    send(second)
+    expect(entries(second, "clash")).to_have_count(1)
+    now = served.project.now()
+    served.project.record([Event(now, "Cai Oram", *UNDER_WAY[1:], "note", note="pump blocked")])
+    entries(second, "clash").get_by_role("button", name="Send mine as well").click()
+    expect(entries(second, "clash")).to_contain_text("pump blocked")
+    assert kinds(served, UNDER_WAY, by="Bo Lindqvar") == []
+
+
+def test_what_was_sent_is_corrected_by_new_events(served, watch):
+    page = open_entry(watch, served.url)
+    tick(page, *UNDER_WAY, "Placed").get_by_role("textbox", name="This load").fill("81")
+    send(page)
+    entries(page, "sent").get_by_role("button", name="Correct").click()
+    row(page, *UNDER_WAY[1:]).get_by_role("textbox", name="This load").fill("18")
+    send(page)
+    expect(entries(page, "sent")).to_have_count(2)
+    expect(page.get_by_text("In the log, corrected since")).to_have_count(1)
+    wrong, right = recorded(served, *UNDER_WAY[1:], by=WHO)
+    assert (str(wrong.quantity), str(right.quantity)) == ("81", "18")
+    voided = {h.event.event_id for h in served.project.history(UNDER_WAY[1]) if h.voided_by}
+    assert wrong.event_id in voided
+    assert right.event_id not in voided
+
+
+def test_what_should_not_have_been_sent_is_taken_out(served, watch):
+    page = open_entry(watch, served.url)
+    tick(page, *NEXT_FALSEWORK, "Started")
+    send(page)
+    entries(page, "sent").get_by_role("button", name="Correct").click()
+    row(page, *NEXT_FALSEWORK[1:]).get_by_role("button", name="Started").click()
+    send(page)
+    expect(entries(page, "sent")).to_have_count(2)
+    state = served.project.status(activity="falsework").units.set_index("unit")
+    assert state.loc["W15", "status"] == "not_started"
+
+
+def test_a_shift_lost_to_rain_holds_all_work_that_rain_stops(served, watch):
+    page = open_entry(watch, served.url)
+    choose_heading(page, "W_from_east")
+    page.get_by_text("Weather lost").click()
+    expect(page.get_by_label("W26 Curing")).to_have_count(0)  # curing goes on in the rain
+    page.get_by_role("button", name="Rain").click()
+    page.get_by_role("button", name="Fill these in as held").click()
+    send(page)
+    expect(entries(page, "sent")).to_have_count(1)
+    (event,) = recorded(served, *UNDER_WAY[1:], by=WHO)
+    assert (event.kind, event.reason, f"{event.at:%H:%M}") == ("hold", "Rain", "07:00")
+
+
+def test_everything_wrong_is_said_at_once(served, watch):
+    page = open_entry(watch, served.url, by="")
+    work = tick(page, *UNDER_WAY, "Placed", "Hold")
+    work.get_by_role("textbox", name="This load").fill("60,5")
+    page.get_by_role("button", name=re.compile("^Review")).click()
+    said = page.get_by_role("alert")
+    for words in ("Nobody is named", "no number above 0", "hold has no reason"):
+        expect(said).to_contain_text(words)
+    expect(said).to_be_focused()
+
+
+def test_a_usual_shift_of_one_unit_takes_three_taps(served, watch):
+    page = open_entry(watch, served.url)
+    choose_heading(page, "W_from_east")
+    page.evaluate("window.taps = 0; addEventListener('click', () => window.taps++, true)")
+    row(page, *UNDER_WAY[1:]).get_by_role("button", name="Finished").click()
+    send(page)
+    expect(entries(page, "sent")).to_have_count(1)
+    assert page.evaluate("window.taps") == 3
+
+
+def test_a_whole_entry_is_made_by_keyboard(served, watch):
+    page = open_entry(watch, served.url, by="")
+
+    def tab_to(wanted):
+        for _ in range(120):
+            page.keyboard.press("Tab")
+            if page.evaluate("(id) => document.activeElement.id === id", wanted):
+                return
+        raise AssertionError(f"the keyboard does not reach {wanted}")
+
+    key = "W23||bottom_slab_stems"
+    page.keyboard.press("Tab")
+    tab_to("shift-by")
+    page.keyboard.type("Ines Quarrow")
+    tab_to("heading-3")
+    page.keyboard.press("Enter")
+    tab_to(f"did-place-{key}")
+    page.keyboard.press("Space")
+    tab_to(f"amount-{key}")
+    for load in ("9.5", "10", "8"):
+        page.keyboard.type(load)
+        page.keyboard.press("Enter")
+    tab_to("review-open")
+    page.keyboard.press("Enter")
+    tab_to("send")
+    page.keyboard.press("Enter")
+    expect(entries(page, "sent")).to_have_count(1)
+    (event,) = recorded(served, *UNDER_WAY[1:], by=WHO)
+    assert (str(event.quantity), event.note) == ("27.5", "3 loads: 9.5, 10, 8")
+
+
+def test_script_written_by_people_is_shown_as_text(served, watch):
+    now = served.project.now()
+    served.project.record(
+        [Event(now, SCRIPT, *UNDER_WAY[1:], "hold", reason=SCRIPT)], source="test"
+    )
+    page = open_entry(watch, served.url, by=SCRIPT)
+    work = tick(page, *UNDER_WAY, "Resumed", "Note")
+    expect(work).to_contain_text(SCRIPT)  # the reason of the hold
+    work.get_by_role("textbox", name="Note").fill(SCRIPT)
+    served.project.record([Event(now, "Ada", *UNDER_WAY[1:], "note", note=SCRIPT)])
+    page.get_by_role("button", name=re.compile("^Review")).click()
+    expect(page.get_by_role("region", name="Review before sending")).to_contain_text(SCRIPT)
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect(entries(page, "clash")).to_contain_text(SCRIPT)
+    assert page.evaluate("window.wasRun") is None
+
+
+def test_an_entry_made_here_shows_on_the_map_in_another_browser(served, watch):
+    on_map = watch.open_map(f"{served.url}/?activity=falsework")
+    page = open_entry(watch, served.url)
+    tick(page, *NEXT_FALSEWORK, "Started")
+    send(page)
+    expect(entries(page, "sent")).to_have_count(1)
+    on_map.wait_for_function(
+        """() => {
+            const { spans } = window.pourmap.state;
+            const i = spans.spansOfUnit[spans.units.indexOf("W15")][0];
+            return window.pourmap.statusesOf(0)[i] === 1;
+        }""",
+        timeout=5_000,
+    )
+
+
+def test_a_second_tab_does_not_lose_what_the_first_filled_in(served, watch):
+    first = open_entry(watch, served.url)
+    tick(first, *UNDER_WAY, "Finished")
+    second = first.context.new_page()
+    second.goto(f"{served.url}/entry")
+    ready(second)
+    send(second)
+    expect(entries(second, "sent")).to_have_count(1)
+    expect(entries(first, "sent")).to_have_count(1)
+    expect(first.get_by_role("button", name=re.compile("^Review"))).to_be_hidden()
+    assert kinds(served, UNDER_WAY, by=WHO) == ["finish"]
+
+
+def test_a_server_in_trouble_is_said_and_tried_again(served, watch):
+    page = open_entry(watch, served.url)
+    page.route("**/api/events", lambda route: route.fulfill(status=503, body=""), times=1)
+    tick(page, *UNDER_WAY, "Finished")
+    send(page)
+    expect_state(page, "The server has trouble: 1 entry kept on this phone")
+    watch.faults.clear()  # the browser's own line about the 503
+    page.get_by_role("button", name="Try now").click()
+    expect(entries(page, "sent")).to_have_count(1)
