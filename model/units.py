@@ -83,6 +83,12 @@ PRINTED = {
 
 
 @cache
+def _registry() -> pint.UnitRegistry[float]:
+    """Pint's units, read once: reading them takes a good part of a second."""
+    return pint.UnitRegistry(cache_folder=None)
+
+
+@cache
 def si_per(unit: str) -> float:
     """Return how many SI base units (m, m², m³, kg) one ``unit`` is.
 
@@ -101,8 +107,7 @@ def si_per(unit: str) -> float:
     >>> round(si_per("yd3"), 12)
     0.764554857984
     """
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
-    return float(registry(f"1 * {_PINT_NAMES[unit]}").to_base_units().magnitude)
+    return float(_registry()(f"1 * {_PINT_NAMES[unit]}").to_base_units().magnitude)
 
 
 def to_si(amount: Amount, unit: str) -> Amount:
