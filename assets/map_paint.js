@@ -7,7 +7,6 @@
   "use strict";
   const pourmap = (window.pourmap = window.pourmap || {});
   const BAND = 10;
-  const HATCH_FROM_PX = 6;
   const MARK_FROM_PX = 18;
 
   pourmap.BAND = BAND;
@@ -80,10 +79,9 @@
     drawOutlines(pen, bandPath, scene, seen, BAND);
     scene.gaps = true;
     const { palette, ratio, screen } = scene;
-    const long = scene.spans.typicalLength * screen.scale;
     byStatus(scene, seen).forEach((list, status) => {
       strokeAll(pen, bandPath, scene, list, BAND, palette.looks[status].fill);
-      const hatch = long >= HATCH_FROM_PX && palette.hatch(pen, status, ratio, screen.e, screen.f);
+      const hatch = palette.hatch(pen, status, ratio, screen.e, screen.f);
       if (hatch) strokeAll(pen, bandPath, scene, list, BAND, hatch);
     });
   }
@@ -98,7 +96,7 @@
       for (const i of list) ringPath(pen, scene, i);
       pen.fillStyle = palette.looks[status].fill;
       pen.fill();
-      const hatch = wide >= HATCH_FROM_PX && palette.hatch(pen, status, ratio, screen.e, screen.f);
+      const hatch = palette.hatch(pen, status, ratio, screen.e, screen.f);
       if (hatch) {
         pen.fillStyle = hatch;
         pen.fill();
@@ -123,14 +121,31 @@
     palette.mark(pen, status, x, y, size);
   }
 
+  /* Far off, a ring finds the selected unit where its outline would be a speck. */
+  function drawRing(pen, scene) {
+    const { axes, chosen, palette } = scene;
+    if (!chosen.length) return;
+    const [first, last] = [chosen[0], chosen[chosen.length - 1]];
+    pen.beginPath();
+    pen.arc((axes[4 * first] + axes[4 * last + 2]) / 2,
+      (axes[4 * first + 1] + axes[4 * last + 3]) / 2, 1.6 * BAND, 0, 7);
+    for (const [width, colour] of [[7, palette.ground.chosen_case], [3, palette.ground.chosen_core]]) {
+      pen.lineWidth = width;
+      pen.strokeStyle = colour;
+      pen.stroke();
+    }
+  }
+
   /* scene: {palette, spans, screen, axes, statuses, lagging|null, chosen, ratio}. */
   pourmap.paintMap = function (pen, scene) {
     const { screen, ratio, spans } = scene;
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     pen.clearRect(0, 0, screen.width, screen.height);
     const seen = visibleSpans(scene);
-    if (spans.typicalWidth * screen.scale < BAND) drawBands(pen, scene, seen);
-    else drawFootprints(pen, scene, seen);
+    if (spans.typicalWidth * screen.scale < BAND) {
+      drawBands(pen, scene, seen);
+      drawRing(pen, scene);
+    } else drawFootprints(pen, scene, seen);
     pourmap.paintLabels(pen, scene, seen);
     return seen;
   };

@@ -29,6 +29,7 @@
   /* What is open is never hidden behind what is done, where spans share a column of pixels. */
   const RANK = { complete: 1, not_started: 2, under_way: 3, on_hold: 4 };
   const THIN_PX = 3;
+  const HATCH_RUN_PX = 6;
 
   function pixel(colour) {
     const [r, g, b] = [1, 3, 5].map((at) => parseInt(colour.slice(at, at + 2), 16));
@@ -65,6 +66,30 @@
     frame.rows.forEach((row, r) => {
       pen.drawImage(helper, 0, r, wide, 1, frame.gutter, row.y, wide / ratio, row.height);
     });
+    hatchRuns(pen, scene, pixels, colours, wide);
+  }
+
+  /* Hatch wherever one status runs on for a tile or so. */
+  function hatchRuns(pen, scene, pixels, colours, wide) {
+    const { frame, palette, ratio } = scene;
+    const runs = colours.map(() => []);
+    frame.rows.forEach((row, r) => {
+      for (let x = 0; x < wide; ) {
+        const colour = pixels[r * wide + x];
+        const start = x;
+        while (x < wide && pixels[r * wide + x] === colour) x++;
+        const status = colours.indexOf(colour);
+        if (status >= 0 && x - start >= HATCH_RUN_PX * ratio) {
+          runs[status].push([start / ratio + frame.gutter, row.y, (x - start) / ratio, row.height]);
+        }
+      }
+    });
+    runs.forEach((boxes, status) => {
+      const hatch = boxes.length && palette.hatch(pen, status, ratio, frame.gutter, 0);
+      if (!hatch) return;
+      pen.fillStyle = hatch;
+      for (const box of boxes) pen.fillRect(...box);
+    });
   }
 
   function cellsOf(scene, row) {
@@ -89,7 +114,7 @@
       }
       pen.fillStyle = palette.looks[status].fill;
       pen.fill();
-      const hatch = roomy && palette.hatch(pen, status, ratio, frame.gutter, row.y);
+      const hatch = palette.hatch(pen, status, ratio, frame.gutter, row.y);
       if (hatch) {
         pen.fillStyle = hatch;
         pen.fill();

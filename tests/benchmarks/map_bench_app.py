@@ -50,15 +50,19 @@ def bench_app(n_spans: int) -> BenchApp:
     draw = np.random.default_rng(2)
     first = draw.integers(0, 4, n_spans)
     z = (first, (first + draw.integers(1, 4, n_spans)) % 4)
-    app = Dash(__name__, assets_folder="../../assets", suppress_callback_exceptions=True)
+    app = Dash(
+        __name__,
+        assets_folder="../../assets",
+        assets_path_ignore=["^entry$"],  # modules of a page of its own
+        suppress_callback_exceptions=True,
+    )
     app.index_string = app.index_string.replace(
         "{%css%}", f"<style>{palette.css_variables()}</style>{{%css%}}"
     )
     cached = {"Cache-Control": "public, max-age=31536000, immutable"}
     app.server.add_url_rule(url, "geometry", lambda: Response(document.content, headers=cached))
-    screens = {"": _ours(n_spans, url, document.hash, plain), "?rival": html.Div(id="rivals")}
     whole = _whole_figures(plain, json.loads(document.content), z)
-    screens["?rival"] = _rivals(whole[0])
+    screens = {"": _ours(n_spans, url, document.hash, plain), "?rival": _rivals(whole[0])}
     app.layout = html.Div([dcc.Location(id="url"), html.Div(id="page")])
     app.callback(Output("page", "children"), Input("url", "search"))(
         lambda search: screens[search or ""]
