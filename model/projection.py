@@ -30,6 +30,8 @@ from model.line_now import LineNow, line_now
 PATHS = 10_000
 SEED = 1
 CONFIDENCES = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
+POUR_WORKDAYS = 15
+LEAST_CHANCE = 0.05
 LITTLE_HISTORY = 3
 """Fewer recent cycles than this are called little, and said so."""
 
@@ -74,6 +76,10 @@ class Forecast:
         last, how many each constraint accounts for; the largest first, together 1.
     finish_days
         Date of the last finish on every path (datetime64), sorted.
+    pours
+        Concrete activities to be expected in the next 15 working days: ``day`` (datetime64),
+        ``unit``, ``heading``, ``activity``, ``chance`` (share of paths that finish it on that
+        day); by day, then the likeliest first. Chances below 5 per cent are left out.
     notes
         What a reader should know, for example where there was too little history.
     """
@@ -88,7 +94,15 @@ class Forecast:
     cycle: pd.DataFrame
     drivers: pd.DataFrame
     finish_days: NDArray[np.datetime64]
+    pours: pd.DataFrame
     notes: tuple[str, ...] = ()
+
+    @property
+    def distribution(self) -> pd.DataFrame:
+        """How likely the whole line is finished by each day: ``day`` and ``share``, 0…1."""
+        days, counts = np.unique(self.finish_days, return_counts=True)
+        share = np.cumsum(counts) / self.finish_days.size
+        return pd.DataFrame({"day": days.astype("datetime64[us]"), "share": share})
 
     def as_dict(self) -> dict[str, Any]:
         """Return what ``viaduct forecast --json`` prints."""
@@ -102,6 +116,8 @@ class Forecast:
             "units": _records(self.units),
             "cycle": _records(self.cycle, keep_missing=True),
             "drivers": _records(self.drivers),
+            "pours": _records(self.pours),
+            "distribution": _records(self.distribution),
             "notes": list(self.notes),
         }
 
@@ -217,6 +233,7 @@ def forecast_of(
             marched, counter, [activity.key for activity in now.activities], now.headings
         ),
         finish_days=_dates(np.sort(last), now.as_of),
+        pours=_pours(now, days),
         notes=_notes(now, cycle),
     )
 
@@ -260,16 +277,13 @@ def band(days: NDArray[np.int16], as_of: np.datetime64) -> Band:
 def _unit_dates(now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame:
     """Return dates per unit and activity: four to come, or the one that was."""
     keys, units = [activity.key for activity in now.activities], np.array(now.units)
-    heading_of = np.full(units.size, "", dtype=object)
-    for key, run in zip(now.headings, now.runs, strict=True):
-        heading_of[list(run.units)] = key
     to_do = now.to_do.reshape(-1)
     dates = np.full((to_do.size, len(CONFIDENCES)), np.datetime64("NaT", "D"))
     dates[to_do] = _dates(quantile_days(days.reshape(to_do.size, -1)[to_do]), now.as_of)
     was = _dates(np.nan_to_num(now.finished).astype(np.int64) - 1, now.as_of).reshape(-1)
     columns = {
         "unit": units.repeat(len(keys)),
-        "heading": pd.Series(heading_of, dtype="str").repeat(len(keys)).to_numpy(),
+        "heading": pd.Series(_heading_of(now), dtype="str").repeat(len(keys)).to_numpy(),
         "activity": np.tile(keys, units.size),
     }
     columns |= {
@@ -277,6 +291,35 @@ def _unit_dates(now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame:
     }
     was = np.where(to_do, np.datetime64("NaT", "D"), was)
     return pd.DataFrame({**columns, "finished": was.astype("datetime64[us]")})
+
+
+def _pours(now: LineNow, days: NDArray[np.int16]) -> pd.DataFrame:
+    """Return the concrete to be expected on each of the next working days."""
+    first = now.calendar.index_of(now.as_of + 1)
+    dates = now.calendar.date_of(first + np.arange(POUR_WORKDAYS))
+    numbers = (dates - now.as_of).astype(np.int64) - 1
+    paths, rows = days.shape[-1], []
+    heading_of = _heading_of(now)
+    for place, activity in enumerate(now.activities):
+        if activity.measure != "concrete":
+            continue
+        for unit in np.flatnonzero(now.to_do[:, place]):
+            falls = days[unit, place]
+            counts = np.bincount(falls[falls <= numbers[-1]], minlength=numbers[-1] + 1)
+            for day, chance in zip(dates, counts[numbers] / paths, strict=True):
+                if chance >= LEAST_CHANCE:
+                    rows.append((day, now.units[unit], heading_of[unit], activity.key, chance))
+    frame = pd.DataFrame(rows, columns=["day", "unit", "heading", "activity", "chance"])
+    frame = frame.astype({"day": "datetime64[us]"})
+    return frame.sort_values(["day", "chance"], ascending=[True, False], ignore_index=True)
+
+
+def _heading_of(now: LineNow) -> NDArray[np.object_]:
+    """Return the heading of every unit."""
+    heading_of = np.full(len(now.units), "", dtype=object)
+    for key, run in zip(now.headings, now.runs, strict=True):
+        heading_of[list(run.units)] = key
+    return heading_of
 
 
 def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:

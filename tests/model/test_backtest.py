@@ -34,7 +34,7 @@ def test_a_steady_job_is_projected_right() -> None:
     tested = backtest(job, a_frame(*events), now=LATER, paths=200, as_known=False)
     assert tested.outcomes["error_days"].abs().max() <= 2
     assert tested.outcomes["as_of"].is_monotonic_increasing
-    assert (tested.outcomes["as_of"].dt.dayofweek == 4).all()
+    assert (tested.outcomes["as_of"].dt.day_of_week == 4).all()
 
 
 def test_a_projection_sees_only_what_was_known_then() -> None:

@@ -324,3 +324,28 @@ def test_a_shuffled_history_teaches_nothing() -> None:
     forecast = projected(job, in_turn(job, days), recent=12)
     end = job.calendar.date_of(sum(days) - 1)
     assert job.calendar.count(end, forecast.finish.p50) / 18 == pytest.approx(4.4, abs=0.3)
+
+
+def test_the_next_pours_are_expected_on_working_days_within_three_weeks() -> None:
+    job = a_job(units=6)
+    events = in_turn(job, [3, 3])
+    forecast = projected(job, events)
+    pours = forecast.pours
+    assert set(pours["activity"]) <= {"bottom_slab_stems", "deck_pour"}
+    assert job.calendar.is_workday(pours["day"].to_numpy()).all()
+    after = job.calendar.count(np.datetime64(end_of(job, events)) + 1, pours["day"].to_numpy())
+    assert (after.min() >= 0) and (after.max() < 15)
+    assert pours["day"].is_monotonic_increasing
+    first = pours[(pours["unit"] == "E01") & (pours["activity"] == "bottom_slab_stems")]
+    assert 0.85 < first["chance"].sum() <= 1.0
+
+
+def test_the_distribution_rises_to_certainty_through_the_bands() -> None:
+    forecast = projected(a_job(units=6, headings=2), [], dt.date(2026, 3, 1))
+    shares = forecast.distribution
+    assert shares["share"].is_monotonic_increasing
+    assert shares["share"].iloc[-1] == 1.0
+    for name, least in (("p10", 0.1), ("p50", 0.5), ("p80", 0.8), ("p90", 0.9)):
+        day = np.datetime64(getattr(forecast.finish, name))
+        assert shares.loc[shares["day"] == day, "share"].iloc[0] >= least
+        assert (shares.loc[shares["day"] < day, "share"] < least).all()
