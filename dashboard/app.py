@@ -72,7 +72,7 @@ def create_app(project: Project, settings: Settings | None = None) -> dash.Dash:
         assets_path_ignore=[f"^{entry_page.FOLDER}$"],
         suppress_callback_exceptions=True,
     )
-    app.index_string = app.index_string.replace(
+    app.index_string = app.index_string.replace("<html>", '<html lang="en">').replace(
         "{%css%}", f"<style>{palette.css_variables()}</style>{{%css%}}"
     )
     app.layout = lambda: _frame(project, settings)
