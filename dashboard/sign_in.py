@@ -19,13 +19,13 @@ from model.project import Project
 
 SIGN_IN = Markup(
     '{told}<form method="post" action="/sign-in" class="form">'
-    '<label class="field"><span class="field-label">Name</span>'
-    '<input class="input" name="name" autocomplete="username" required autofocus></label>'
-    '<label class="field"><span class="field-label">Password</span>'
-    '<input class="input" type="password" name="password" autocomplete="current-password"'
+    "<label><span>Name</span>"
+    '<input name="name" autocomplete="username" required autofocus></label>'
+    "<label><span>Password</span>"
+    '<input type="password" name="password" autocomplete="current-password"'
     " required></label>"
     '<input type="hidden" name="next" value="{next}">'
-    '<button class="button button-main">Sign in</button></form>'
+    '<button class="button main">Sign in</button></form>'
     '<p class="quiet">No account yet, or the password is lost: ask whoever looks after the '
     "users of this project.</p>"
 )
@@ -39,20 +39,20 @@ ACCOUNT = Markup(
     '<p class="quiet">Everywhere means every phone and computer, and every token too.</p>'
     "<h2>Change the password</h2>"
     '<form method="post" action="/account/password" class="form">'
-    '<label class="field"><span class="field-label">Present password</span>'
-    '<input class="input" type="password" name="old" autocomplete="current-password" required>'
-    '</label><label class="field"><span class="field-label">New password, at least {shortest} '
-    'characters</span><input class="input" type="password" name="new" '
+    "<label><span>Present password</span>"
+    '<input type="password" name="old" autocomplete="current-password" required>'
+    "</label><label><span>New password, at least {shortest} "
+    'characters</span><input type="password" name="new" '
     'autocomplete="new-password" required></label>'
     '<button class="button">Change it and sign in again</button></form>'
     "<h2>Tokens for programs</h2>{tokens}"
     '<form method="post" action="/account/tokens" class="form">'
-    '<label class="field"><span class="field-label">What it is for</span>'
-    '<input class="input" name="label" required></label>'
-    '<fieldset class="field"><legend class="field-label">What it may do</legend>{scopes}'
+    "<label><span>What it is for</span>"
+    '<input name="label" required></label>'
+    "<fieldset><legend>What it may do</legend>{scopes}"
     "</fieldset>"
-    '<label class="field"><span class="field-label">Days until it expires</span>'
-    '<input class="input input-short" name="days" inputmode="numeric" value="30" required>'
+    "<label><span>Days until it expires</span>"
+    '<input name="days" inputmode="numeric" value="30" required>'
     '</label><button class="button">Make a token</button></form>'
     '<p><a href="/">Back to the map</a></p>'
 )

@@ -176,7 +176,8 @@ def tidy_name(typed: str) -> str:
     >>> tidy_name("  Ines   Alder ")
     'Ines Alder'
     """
-    return " ".join(unicodedata.normalize("NFKC", typed).split())
+    sound = typed.replace("\x00", "").encode("utf-8", "replace").decode()
+    return " ".join(unicodedata.normalize("NFKC", sound).split())
 
 
 def name_key(name: str) -> str:

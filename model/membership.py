@@ -11,6 +11,7 @@ import datetime as dt
 import hashlib
 import secrets
 import threading
+import unicodedata
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,6 +21,7 @@ import argon2
 
 from model.accounts import (
     EVERY_HEADING,
+    LONGEST_PASSWORD,
     TOKEN_SCOPES,
     Role,
     Token,
@@ -211,7 +213,7 @@ class Membership:
         user = User(name, role, tuple(dict.fromkeys(headings)), self._clock())
         check_user(user, self._headings)
         check_password(password, name)
-        self._book.put_user(Known(user, self._hasher.hash(password)))
+        self._book.put_user(Known(user, self._hasher.hash(_bytes(password))))
         self.done("user add", f"{name}, {_role_words(user)}")
         return user
 
@@ -228,7 +230,7 @@ class Membership:
         """Give a person another password; signs out everywhere and revokes the tokens."""
         known = self._known(name)
         check_password(password, known.user.name)
-        self._book.put_user(replace(known, password_hash=self._hasher.hash(password)))
+        self._book.put_user(replace(known, password_hash=self._hasher.hash(_bytes(password))))
         self._shut_out(known.user)
         self.done("user password", known.user.name)
         return known.user
@@ -429,9 +431,11 @@ class Membership:
 
     def _matches(self, known: Known | None, password: str) -> bool:
         """Check a password; an unknown name takes as long as a known one."""
+        if len(password) > LONGEST_PASSWORD:
+            return False
         kept = known.password_hash if known else self._nobodys_hash
         try:
-            self._hasher.verify(kept, password)
+            self._hasher.verify(kept, _bytes(password))
         except argon2.exceptions.VerificationError:
             return False
         return known is not None
@@ -447,6 +451,11 @@ LABEL_AT_MOST = 100
 def _digest(key: str) -> str:
     """Digest a random key; it has 256 bits of chance, so a plain hash is enough."""
     return hashlib.sha256(key.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _bytes(password: str) -> bytes:
+    """Return what is hashed: the same for every way a keyboard writes the same letters."""
+    return unicodedata.normalize("NFKC", password).encode("utf-8", "surrogatepass")
 
 
 def _role_words(user: User) -> str:

@@ -34,10 +34,10 @@ def layout(project: Project, search: str = "") -> Component:
                 [
                     html.Label(
                         [
-                            html.Span("Day the shift began", className="field-label"),
+                            html.Span("Day the shift began"),
                             _day_field(book),
                         ],
-                        className="field",
+                        className="day-field",
                     ),
                     html.Button("Print", id="day-book-print", type="button", className="button"),
                 ],
@@ -52,7 +52,7 @@ def layout(project: Project, search: str = "") -> Component:
 
 def _day_field(book: DayBook) -> Component:
     kind: Any = "date"  # the component passes it on
-    return dcc.Input(id="day-book-day", type=kind, value=f"{book.day}", className="input")
+    return dcc.Input(id="day-book-day", type=kind, value=f"{book.day}", className="field")
 
 
 def sheet(project: Project, book: DayBook) -> list[Component]:

@@ -1,0 +1,130 @@
+"""The day book: who recorded what, when it happened, when it became known."""
+
+import datetime as dt
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from model.daybook import day_book, first_seq_of, shift_of
+from tests.model.builders import a_frame, a_job, an_event
+
+DAY = dt.date(2026, 3, 3)
+LATER = dt.datetime(2026, 12, 1)
+JOB = a_job(units=4, headings=2)
+
+
+def event(kind, at, known="2026-03-03 23:00", **more):
+    """An event that the log knew from a moment in UTC on: 23:00 is 15:00 on site in March."""
+    return an_event(kind, at, recorded_at=known, **more)
+
+
+def book(*events, known_on=LATER, day=DAY):
+    return day_book(events, JOB, day, known_on=known_on)
+
+
+def whats(entries):
+    return [entry.what for entry in entries]
+
+
+def test_the_lines_of_a_shift_stand_by_heading_and_time():
+    told = book(
+        event("finish", "2026-03-03 14:00"),
+        event("start", "2026-03-03 09:00", unit="E03"),
+        event("start", "2026-03-03 07:00"),
+    )
+    assert [(e.heading, e.what) for e in told.happened] == [
+        ("h1", "started"), ("h1", "finished"), ("h2", "started"),
+    ]  # fmt: skip
+
+
+def test_digits_stay_as_they_were_typed():
+    told = book(event("place", "2026-03-03 10:00", quantity="62.50", measure_unit="m3"))
+    assert whats(told.happened) == ["placed 62.50 m³"]
+
+
+def test_work_after_midnight_stands_in_the_book_of_the_evening():
+    told = book(
+        event("start", "2026-03-03 21:00"),
+        event("finish", "2026-03-04 02:30", known="2026-03-04 11:00"),
+    )
+    assert whats(told.happened) == ["started", "finished"]
+    assert not any(entry.late for entry in told.happened)
+
+
+def test_an_early_pour_that_began_after_midnight_is_of_its_own_day():
+    early = (event("start", "2026-03-03 03:00"), event("finish", "2026-03-03 05:30"))
+    assert whats(book(*early).happened) == ["started", "finished"]
+    assert book(*early, day=dt.date(2026, 3, 2)).happened == ()
+
+
+def test_what_became_known_after_its_shift_says_so():
+    told = book(event("start", "2026-03-03 09:00", known="2026-03-04 17:00"))
+    assert told.happened[0].late
+    assert told.happened[0].known_local == dt.datetime(2026, 3, 4, 9, 0)
+
+
+def test_what_is_told_of_earlier_days_has_a_part_of_its_own():
+    told = book(event("start", "2026-03-02 09:00"), event("finish", "2026-03-03 09:00"))
+    assert whats(told.happened) == ["finished"]
+    assert whats(told.recorded) == ["started"]
+
+
+def test_a_cancelled_line_stays_and_names_who_cancelled_it():
+    start = event("start", "2026-03-03 09:00")
+    void = event("void", "2026-03-05 09:00", known="2026-03-05 18:00", by="B. Reed", unit="",
+                 activity="", voids=start.event_id)  # fmt: skip
+    told = book(start, void)
+    assert told.happened[0].voided_by.by == "B. Reed"
+    assert "CANCELLED by B. Reed" in str(told)
+
+
+def test_as_known_on_an_earlier_day_the_book_is_as_it_was_then():
+    start = event("start", "2026-03-03 09:00")
+    void = event("void", "2026-03-05 09:00", known="2026-03-05 18:00", unit="", activity="",
+                 voids=start.event_id)  # fmt: skip
+    told = book(start, void, known_on=dt.datetime(2026, 3, 4))
+    assert told.happened[0].voided_by is None
+
+
+def test_everybody_who_recorded_a_line_signs_once():
+    told = book(
+        event("start", "2026-03-03 07:00", by="R. Alder"),
+        event("finish", "2026-03-03 15:00", by="R. Alder"),
+        event("note", "2026-03-03 15:00", by="B. Reed", note="pump moved"),
+    )
+    assert told.people == ("B. Reed", "R. Alder")
+    assert str(told).count("signed") == 2
+
+
+def test_a_day_without_entries_says_so():
+    assert "Nothing was recorded" in str(book())
+
+
+def test_the_log_is_read_from_the_first_line_that_matters():
+    log = a_frame(
+        event("start", "2026-03-01 09:00", known="2026-03-01 23:00"),
+        event("start", "2026-03-03 09:00", unit="E02"),
+        event("start", "2026-03-02 09:00", unit="E03"),
+    )
+    assert first_seq_of(log, JOB, DAY) == 2
+    assert first_seq_of(log, JOB, dt.date(2027, 1, 1)) == 4
+    assert first_seq_of(a_frame(), JOB, DAY) == 1
+
+
+MOMENTS = st.datetimes(dt.datetime(2026, 3, 1), dt.datetime(2026, 3, 8))
+
+
+@given(st.lists(st.tuples(MOMENTS, MOMENTS), max_size=12))
+def test_every_line_stands_in_the_book_of_exactly_one_shift(moments):
+    events = [
+        an_event("note", at, note="x", recorded_at=known.replace(tzinfo=dt.UTC))
+        for at, known in moments
+    ]
+    days = [dt.date(2026, 2, 27) + dt.timedelta(days=n) for n in range(12)]
+    found = [e.event.event_id for day in days for e in book(*events, day=day).happened]
+    assert sorted(found) == sorted(e.event_id for e in events)
+
+
+@given(MOMENTS)
+def test_a_shift_is_never_of_a_later_day(moment):
+    assert moment.date() - shift_of(moment) in (dt.timedelta(0), dt.timedelta(days=1))
