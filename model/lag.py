@@ -41,7 +41,7 @@ COLUMNS = (
     "costs_finish_days",
     "why",
 )
-WORTH_SAYING_DAYS = 0.5
+WORTH_SAYING_DAYS = 1.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,12 @@ class Lag:
     as_of: dt.date
     units: pd.DataFrame
 
+    @property
+    def lagging(self) -> pd.DataFrame:
+        """The rows of ``units`` that are a working day or more behind their pace."""
+        rows: pd.DataFrame = self.units[self.units["behind_pace"] >= WORTH_SAYING_DAYS]
+        return rows
+
     def as_dict(self) -> dict[str, Any]:
         """Return what ``viaduct lag --json`` prints."""
         rows = [
@@ -79,14 +85,20 @@ class Lag:
         return {"as_of": self.as_of.isoformat(), "units": rows}
 
     def __str__(self) -> str:
-        late = self.units[self.units["behind_pace"] > WORTH_SAYING_DAYS]
+        late = self.lagging
         if late.empty:
             return "No unit lags behind the pace of its heading."
         return "\n".join(
-            f"{row.unit} {row.activity}: {row.behind_pace:.0f} working days behind its pace, "
-            f"costs the finish {row.costs_finish_days:.1f}. {row.why}"
+            f"{row.unit} {row.activity}: {_days(row.behind_pace)} behind its pace, costs the "
+            f"finish {row.costs_finish_days:.1f}. {row.why}"
             for row in late.itertuples()
         )
+
+
+def _days(days: Any) -> str:
+    """Say how many working days, in words."""
+    whole = round(float(days))
+    return "1 working day" if whole == 1 else f"{whole} working days"
 
 
 def lag(
@@ -244,7 +256,7 @@ def _cost(
     begun = not np.isnan(now.started[unit, activity])
     if not begun and _waits_most_for(marched, unit, activity) not in (BOUND_NOW, BOUND_SET):
         return 0.0
-    if not (likely - due > WORTH_SAYING_DAYS or now.on_hold[unit, activity]):
+    if not (likely - due >= WORTH_SAYING_DAYS or now.on_hold[unit, activity]):
         return 0.0
     finished = now.finished.copy()
     finished[unit, activity] = _moment(now, np.nan_to_num(max(due, 0.0)))
@@ -294,7 +306,7 @@ class _Words:
         if now.on_hold[unit, activity]:
             reason = self.reasons.get((now.units[unit], now.activities[activity].key), "")
             days = now.held_days[unit, activity]
-            return f"On hold for {days:.0f} working days: {reason or 'no reason given'}."
+            return f"On hold for {_days(days)}: {reason or 'no reason given'}."
         if not np.isnan(now.started[unit, activity]):
             return self._under_way(heading, unit, activity)
         return self._waits_for(unit, activity)
@@ -304,7 +316,7 @@ class _Words:
         pace = self.now.paces[heading][activity].mean_days * self.now.effort[unit, activity]
         spent = self.now.spent_days[unit, activity]
         if spent > pace + WORTH_SAYING_DAYS:
-            return f"Under way for {spent:.0f} working days; its crew usually takes {pace:.0f}."
+            return f"Under way for {_days(spent)}; its crew usually takes {pace:.0f}."
         return "Under way."
 
     def _waits_for(self, unit: int, activity: int) -> str:

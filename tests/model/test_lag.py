@@ -84,6 +84,8 @@ def test_what_waits_for_a_lagging_unit_costs_nothing_itself() -> None:
     assert waits["why"] == "Waits for falsework of its unit."
     assert waits["behind_pace"] > 5
     assert waits["costs_finish_days"] == 0.0
+    assert (answer.lagging["behind_pace"] >= 1.0).all()
+    assert "E07" in set(answer.lagging["unit"])
     assert answer.units.iloc[0]["activity"] == "falsework"
     assert row(answer, "E08")["why"] == "Waits for its crew, which is on E07."
 
