@@ -1,0 +1,153 @@
+"""What the scheduler asks of the line, answered once and held while the log stays as it is.
+
+A forecast takes a good part of a second, and a page asks for it several times over: for the
+dates, for the chart, for who lags. Whoever asks second gets the first one's answer.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from functools import lru_cache
+from typing import TypeVar
+
+import pandas as pd
+
+from model.backtest import Backtest, backtest
+from model.clock import end_of_day
+from model.curves import QuantityCurve, quantity_curves
+from model.cycle import RECENT_UNITS
+from model.cycle_chart import CycleChart, cycle_chart
+from model.fold import State
+from model.job import Job
+from model.lag import WORTH_SAYING_DAYS, Lag, lag
+from model.log_arrays import LogArrays
+from model.placed import by_day
+from model.projection import PATHS, SEED, Forecast, project_finish
+from model.starving import Starving, starving
+from model.time_station import time_station
+
+ANSWERS_HELD = 16
+"""Moments whose answers are kept: people look at today and at a few days before."""
+
+Moment = dt.datetime | None
+Answer = TypeVar("Answer")
+
+
+class LineAnswers:
+    """Answers about the line of one project.
+
+    Parameters
+    ----------
+    job
+        The job as planned.
+    log
+        Returns the log as it is now.
+    fold
+        Folds it: the log, as of a local moment, as known on a local moment.
+    now
+        Returns what a clock on site shows.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        log: Callable[[], LogArrays],
+        fold: Callable[[LogArrays, dt.datetime, Moment], State],
+        now: Callable[[], dt.datetime],
+    ) -> None:
+        self.job = job
+        self._log, self._fold, self._now = log, fold, now
+        self._answering = threading.RLock()
+        self._forecasts = self._held(self._forecast)
+        self._lags = self._held(self._lag)
+        self._charts = self._held(self._time_station)
+        self._curves = self._held(self._quantity_curves)
+
+    def _held(self, answer: Callable[..., Answer]) -> Callable[..., Answer]:
+        """Hold the last answers of a question; who asks meanwhile waits for the first."""
+        held = lru_cache(maxsize=ANSWERS_HELD)(answer)
+
+        def ask(*key: Hashable) -> Answer:
+            with self._answering:
+                return held(*key)
+
+        return ask
+
+    def _moment(self, as_of: Moment) -> dt.datetime:
+        return as_of or end_of_day(self._now().date())
+
+    def forecast(
+        self,
+        as_of: Moment = None,
+        known_on: Moment = None,
+        paths: int = PATHS,
+        seed: int = SEED,
+        recent: int = RECENT_UNITS,
+    ) -> Forecast:
+        """Project the finish from the recent cycle, with its band."""
+        return self._forecasts(self._log(), self._moment(as_of), known_on, paths, seed, recent)
+
+    def _forecast(
+        self,
+        log: LogArrays,
+        as_of: dt.datetime,
+        known_on: Moment,
+        paths: int,
+        seed: int,
+        recent: int,
+    ) -> Forecast:
+        state = self._fold(log, as_of, known_on)
+        return project_finish(
+            self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent
+        )
+
+    def lag(self, as_of: Moment = None, known_on: Moment = None) -> Lag:
+        """Say who lags at the front of the line, why, and what it costs."""
+        return self._lags(self._log(), self._moment(as_of), known_on)
+
+    def _lag(self, log: LogArrays, as_of: dt.datetime, known_on: Moment) -> Lag:
+        return lag(self.job, self._fold(log, as_of, known_on), as_of=as_of.date())
+
+    def lagging_spans(self, as_of: Moment = None) -> Mapping[str, Sequence[int]]:
+        """Return the numbers of the spans that lag, by activity, for the map's outlines."""
+        units = self.lag(as_of).units
+        late = units[units["behind_pace"] > WORTH_SAYING_DAYS]
+        spans = self.job.spans.reset_index(drop=True)
+        return {
+            activity.key: spans.index[
+                spans["unit"].isin(late.loc[late["activity"] == activity.key, "unit"])
+            ].tolist()
+            for activity in self.job.activities
+        }
+
+    def starving(self, as_of: Moment = None) -> Starving:
+        """Say which crews stand idle and which are next to, and what they wait for."""
+        return starving(self.job, self.forecast(as_of))
+
+    def time_station(self, as_of: Moment = None) -> pd.DataFrame:
+        """Lay out the work of every crew by station and time."""
+        return self._charts(self._log(), self._moment(as_of))
+
+    def _time_station(self, log: LogArrays, as_of: dt.datetime) -> pd.DataFrame:
+        state = self._fold(log, as_of, None)
+        forecast = self._forecasts(log, as_of, None, PATHS, SEED, RECENT_UNITS)
+        return time_station(self.job, state, forecast)
+
+    def quantity_curves(self, as_of: Moment = None) -> tuple[QuantityCurve, ...]:
+        """Return planned, placed and projected quantities by day of every activity."""
+        return self._curves(self._log(), self._moment(as_of))
+
+    def _quantity_curves(self, log: LogArrays, as_of: dt.datetime) -> tuple[QuantityCurve, ...]:
+        placed = by_day(log, self.job, until=as_of.date())
+        return quantity_curves(self.job, self._fold(log, as_of, None), placed)
+
+    def cycle_chart(self, heading: str, activity: str, as_of: Moment = None) -> CycleChart:
+        """Chart one crew's cycles against their own limits."""
+        state = self._fold(self._log(), self._moment(as_of), None)
+        return cycle_chart(self.job, state, heading, activity)
+
+    def backtest(self, on_week: Callable[[int, int], bool] | None = None) -> Backtest:
+        """Project at the end of every past week and compare with what came after."""
+        return backtest(self.job, self._log(), now=self._now().date(), on_week=on_week)
