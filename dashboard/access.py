@@ -211,7 +211,12 @@ def guard(app: dash.Dash, project: Project, *, users_only: bool) -> None:
     def out_of_order(error: StoreError) -> flask.Response:
         return problem_answer(503, str(error), "Nothing is lost that was confirmed. Try again.")
 
+    def no_such_file(_: dash.exceptions.DashException) -> flask.Response:
+        return problem_answer(404, "There is no such file.", "Reload the page.")
+
     server.before_request(let_through)
+    server.register_error_handler(dash.exceptions.DependencyException, no_such_file)
+    server.register_error_handler(dash.exceptions.InvalidResourceError, no_such_file)
     server.register_error_handler(RequestEntityTooLarge, too_large)
     server.register_error_handler(StoreError, out_of_order)
 

@@ -1,5 +1,7 @@
 """Who may do what, and which names, passwords and tokens can be."""
 
+import itertools
+
 import pytest
 
 from model.accounts import (
@@ -36,7 +38,7 @@ def test_each_role_may_do_what_the_table_says(role, rights):
 
 
 def test_each_role_may_do_all_that_the_one_before_it_may():
-    for lower, higher in zip(ROLES, ROLES[1:], strict=False):
+    for lower, higher in itertools.pairwise(ROLES):
         assert MAY[lower] < MAY[higher]
 
 
