@@ -208,18 +208,32 @@ class _CountingTable:
     def counted(self, until: Days, paths: NDArray[np.intp] | None = None) -> Days:
         """Return how many days (and part of a day) counted up to a moment."""
         since = np.clip(until + self._days_back, 0, self._last_day)
-        day = since.astype(np.int32)
-        column = self._column if paths is None or self._columns == 1 else paths
-        code = self._code.take(day * self._columns + column)
-        return np.asarray((code >> 1) + (since - day) * (code & 1))
+        # All in one type: NumPy is many times slower where integers and floats are mixed.
+        day = np.floor(since)
+        code = self._code.take(self._place(day, paths))
+        since -= day
+        since *= (code & 1).astype(since.dtype)
+        since += (code >> 1).astype(since.dtype)
+        return np.asarray(since)
 
     def after_work(self, start: Days, work: Days | float) -> Days:
         """Return when ``work`` counted days after ``start`` have passed."""
         done = self.counted(start) + work
-        number = np.ceil(done - SMALL).astype(np.int32) - 1
-        place = np.clip(number, 0, self._last_day) * self._columns + self._column
-        finish = self._day_of.take(place) + (done - number) - self._days_back
-        return np.asarray(np.maximum(finish, start), dtype=start.dtype)
+        number = np.ceil(done - SMALL)
+        number -= 1
+        day = self._day_of.take(self._place(np.clip(number, 0, self._last_day)))
+        done -= number
+        done += day.astype(done.dtype)
+        done -= self._days_back
+        return np.asarray(np.maximum(done, start, out=done), dtype=start.dtype)
+
+    def _place(self, row: Days, paths: NDArray[np.intp] | None = None) -> NDArray[np.int32]:
+        """Return where rows (whole numbers) of all or given paths lie in the tables."""
+        place = row.astype(np.int32)
+        if self._columns > 1:
+            place *= np.int32(self._columns)
+            place += self._column if paths is None else paths.astype(np.int32)
+        return place
 
 
 def march(
@@ -398,7 +412,7 @@ class _Walk:
 
     def _later(self, start: Days, ready: Days, unit: int, activity: int, code: int) -> None:
         """Move a start to when something is ready, and note what it was."""
-        np.putmask(self.bound[unit, activity], ready > start, np.uint8(code))
+        np.copyto(self.bound[unit, activity], np.uint8(code), where=ready > start)
         np.maximum(start, ready, out=start)
 
     def _set_free(self, unit: int, turnaround_days: int) -> Days:
