@@ -8,6 +8,7 @@
   const pourmap = (window.pourmap = window.pourmap || {});
   const BAND = 10;
   const MARK_FROM_PX = 18;
+  const HATCH_RUN_PX = 6;
 
   pourmap.BAND = BAND;
 
@@ -53,6 +54,29 @@
     pen.stroke();
   }
 
+  /* One line along all spans that touch, with a corner every few pixels at most. */
+  function strokeLine(pen, scene, list, width, colour) {
+    const { axes, spans } = scene;
+    let [atX, atY, onX, onY, structure] = [Infinity, Infinity, 0, 0, -1];
+    pen.beginPath();
+    for (const i of list) {
+      const [x1, y1, x2, y2] = [axes[4 * i], axes[4 * i + 1], axes[4 * i + 2], axes[4 * i + 3]];
+      if (spans.structureOf[i] !== structure || Math.hypot(x1 - atX, y1 - atY) > 2) {
+        if (structure >= 0) pen.lineTo(atX, atY);
+        pen.moveTo(x1, y1);
+        [onX, onY, structure] = [x1, y1, spans.structureOf[i]];
+      }
+      [atX, atY] = [x2, y2];
+      if (Math.hypot(x2 - onX, y2 - onY) < 4) continue;
+      pen.lineTo(x2, y2);
+      [onX, onY] = [x2, y2];
+    }
+    if (structure >= 0) pen.lineTo(atX, atY);
+    pen.lineWidth = width;
+    pen.strokeStyle = colour;
+    pen.stroke();
+  }
+
   /* Outlines lie under the fills, so that they never hide a status. */
   function drawOutlines(pen, path, scene, seen, body) {
     const { ground } = scene.palette;
@@ -65,7 +89,8 @@
       strokeAll(pen, path, scene, scene.chosen, body + 15, ground.chosen_case);
       strokeAll(pen, path, scene, scene.chosen, body + 8, ground.chosen_core);
     }
-    strokeAll(pen, path, scene, seen, body + 2, ground.ink);
+    if (path === bandPath) strokeLine(pen, scene, seen, body + 2, ground.ink);
+    else strokeAll(pen, path, scene, seen, body + 2, ground.ink);
   }
 
   function byStatus(scene, seen) {
@@ -74,15 +99,44 @@
     return groups;
   }
 
+  /* Neighbours of one status as one line, so that its hatch runs on; [first span, last span]. */
+  function runsByStatus(scene, seen) {
+    const { axes, spans, statuses } = scene;
+    const visible = new Uint8Array(spans.n);
+    for (const i of seen) visible[i] = 1;
+    const runs = scene.palette.looks.map(() => []);
+    for (const row of spans.alongStructure) {
+      let run = null;
+      for (const i of row) {
+        if (!visible[i]) {
+          run = null;
+          continue;
+        }
+        if (run && run.status === statuses[i]) run.spans.push(i);
+        else {
+          run = { status: statuses[i], spans: [i] };
+          runs[run.status].push(run);
+        }
+      }
+    }
+    const far = (run) => {
+      const [i, k] = [run.spans[0], run.spans[run.spans.length - 1]];
+      return Math.hypot(axes[4 * k + 2] - axes[4 * i], axes[4 * k + 3] - axes[4 * i + 1]);
+    };
+    return runs.map((list) => list.filter((run) => far(run) >= HATCH_RUN_PX));
+  }
+
   function drawBands(pen, scene, seen) {
+    const { palette, ratio, screen } = scene;
     pen.lineCap = "butt";
     drawOutlines(pen, bandPath, scene, seen, BAND);
     scene.gaps = true;
-    const { palette, ratio, screen } = scene;
     byStatus(scene, seen).forEach((list, status) => {
       strokeAll(pen, bandPath, scene, list, BAND, palette.looks[status].fill);
-      const hatch = palette.hatch(pen, status, ratio, screen.e, screen.f);
-      if (hatch) strokeAll(pen, bandPath, scene, list, BAND, hatch);
+    });
+    runsByStatus(scene, seen).forEach((runs, status) => {
+      const hatch = runs.length && palette.hatch(pen, status, ratio, screen.e, screen.f);
+      if (hatch) strokeAll(pen, bandPath, scene, runs.flatMap((run) => run.spans), BAND, hatch);
     });
   }
 
