@@ -205,7 +205,8 @@ def test_the_first_user_shuts_the_door_at_once(tmp_path):
 # Where a write comes from
 
 FOREIGN = ["https://elsewhere.example", "null", "http://localhost.elsewhere.example",
-           "https://localhost", "http://localhost:81", "http://elsewhere.example@localhost"]  # fmt: skip
+           "https://localhost", "http://localhost:81",
+           "http://elsewhere.example@localhost"]  # fmt: skip
 
 
 @pytest.mark.parametrize("origin", FOREIGN)
@@ -413,8 +414,10 @@ def test_bodies_that_are_too_large_are_refused_before_they_are_read(visitors, wh
         assert answer.status_code == 413, path
 
 
-MALFORMED = ["", "{", "null", "[]", "1", '"x"', "{}", '{"output": 1}', '{"output": "nothing.x"}',
-             "[" * 100_000, '{"output": ["a"]}', '{"output": {"a": {}}}', "\x00", "NaN"]  # fmt: skip
+MALFORMED = ["", "{", "null", "[]", "1", '"x"', "{}", '{"output": 1}',
+             '{"output": "nothing.x"}', "[" * 100_000,
+             '{"output": ["a"]}', '{"output": {"a": {}}}', "\x00",
+             "NaN"]  # fmt: skip
 
 
 @pytest.mark.parametrize("body", MALFORMED, ids=range(len(MALFORMED)))
