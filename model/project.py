@@ -48,11 +48,20 @@ from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
-from model.store import BackedUp, Store, back_up, open_accounts, open_store, restore
+from model.store import (
+    Attachments,
+    BackedUp,
+    Store,
+    back_up,
+    open_accounts,
+    open_store,
+    restore,
+)
 
 LOG_FILE = "log.sqlite"
 ACCOUNTS_FILE = "accounts.sqlite"
 DATABASE_FILES = (LOG_FILE, ACCOUNTS_FILE)
+ATTACHMENTS_FOLDER = "attachments"
 IN_MEMORY = ":memory:"
 FOLDS_HELD = 32
 """Moments whose fold is kept: a person moves among a few of them."""
@@ -261,6 +270,11 @@ class Project:
         return self.record(
             table.events, source=path.name, rows=table.rows, keep_recorded_at=carried
         )
+
+    @cached_property
+    def attachments(self) -> Attachments:
+        """The photos and documents kept beside the log."""
+        return Attachments(self.folder / ATTACHMENTS_FOLDER)
 
     # Where the line stands
 

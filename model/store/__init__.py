@@ -1,6 +1,7 @@
 """One interface to the event log, and the stores that keep it; what is kept beside it."""
 
 from model.store.account_books import open_accounts
+from model.store.attachments import Attachment, Attachments
 from model.store.backup import BackedUp, back_up, restore
 from model.store.interface import Store
 from model.store.opening import open_store
@@ -8,6 +9,8 @@ from model.store.taking import Appended, Judge
 
 __all__ = [
     "Appended",
+    "Attachment",
+    "Attachments",
     "BackedUp",
     "Judge",
     "Store",

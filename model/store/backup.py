@@ -12,7 +12,6 @@ SQLite, "Using the SQLite Online Backup API", https://www.sqlite.org/backup.html
 
 from __future__ import annotations
 
-import os
 import shutil
 import sqlite3
 import tempfile
@@ -25,9 +24,13 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from model.problems import StoreError
+from model.store.disk import flush, in_the_making
 
 MARK = "project.toml"
 """Every project folder has this file, and so has every backup."""
+
+PRIVATE = 0o600
+"""The accounts are in it."""
 
 DAMAGED = (
     zipfile.BadZipFile,
@@ -74,7 +77,11 @@ def back_up(folder: Path, target: Path, databases: Sequence[str]) -> BackedUp:
         left of the backup then.
     """
     _refuse_target(folder, target)
-    with _disk_errors(target), _in_the_making(target) as part, tempfile.TemporaryDirectory() as at:
+    with (
+        _disk_errors(target),
+        in_the_making(target, replace=False, mode=PRIVATE) as part,
+        tempfile.TemporaryDirectory() as at,
+    ):
         # The log before the rest: what it names is then sure to be among the files.
         copies = [_copied(folder / name, Path(at) / name) for name in databases
                   if (folder / name).is_file()]  # fmt: skip
@@ -138,23 +145,6 @@ def _refuse_target(folder: Path, target: Path) -> None:
         raise StoreError(f"The folder of {target} does not exist. Make it first.")
 
 
-@contextmanager
-def _in_the_making(target: Path) -> Iterator[Path]:
-    """Give a name to write to; the file gets its own name once it is whole and on the disk."""
-    part = target.absolute().with_name(f"{target.name}.{uuid.uuid4().hex[:8]}.part")
-    try:
-        yield part
-        part.chmod(0o600)  # the accounts are in it
-        _flush(part)
-        target.touch(exist_ok=False)  # another backup may have taken the name meanwhile
-        part.replace(target)
-    except FileExistsError as error:
-        raise StoreError(f"{target} is there already. Give another name.") from error
-    finally:
-        part.unlink(missing_ok=True)
-    _flush_folder(target.absolute().parent)
-
-
 def _plain_files(folder: Path, databases: Sequence[str]) -> list[Path]:
     """Return the files of a folder but its databases and what SQLite keeps beside them."""
     beside = tuple(f"{name}{mark}" for name in databases for mark in "-.")
@@ -205,7 +195,7 @@ def _unpack(source: Path, into: Path) -> set[str]:
             for info in inside:
                 path = Path(archive.extract(info, into))
                 path.chmod((info.external_attr >> 16) & 0o777 or 0o644)
-                _flush(path)
+                flush(path)
     except DAMAGED as error:
         raise StoreError(
             f"{source} is no backup, or it is damaged ({error}). Use another one."
@@ -216,21 +206,6 @@ def _unpack(source: Path, into: Path) -> set[str]:
 def _stays_inside(name: str) -> bool:
     path = PurePosixPath(name)
     return not path.is_absolute() and ".." not in path.parts
-
-
-def _flush(path: Path) -> None:
-    """Wait until a file is on the disk."""
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
-
-
-def _flush_folder(folder: Path) -> None:
-    if os.name == "posix":  # elsewhere a folder cannot be opened, and need not be
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 @contextmanager
@@ -247,6 +222,8 @@ def _database_errors(name: str) -> Iterator[None]:
 def _disk_errors(path: Path) -> Iterator[None]:
     try:
         yield
+    except FileExistsError as error:
+        raise StoreError(f"{path} is there already. Give another name.") from error
     except OSError as error:
         raise StoreError(
             f"{error.filename or path} cannot be read or written ({error.strerror or error}). See "
