@@ -77,6 +77,15 @@ CALLBACKS: Mapping[str, Right] = {
     "changes.data": "read",
     "cycle-card.children": "read",
     "history-title.children": "read",
+    "line-seq.data": "read",
+    "line-lag.children": "read",
+    "line-chart.figure": "read",
+    "line-curve.figure": "read",
+    "line-cycles.figure": "read",
+    "line-drivers.children": "read",
+    "line-backtest.children": "read",
+    "whatif-answer.children": "read",
+    "whatif-file.data": "read",
     "day-book.children": "read",
 }
 """The right that each callback of the server needs, by the first thing it fills."""

@@ -17,11 +17,11 @@ from dash import Input, Output, State, dcc, html
 from dashboard import access, headers, sign_in
 from dashboard.doors import day_book as day_book_door
 from dashboard.doors import documents, entry_page, entry_sheet, events_api, openapi
-from dashboard.pages import day_book, line_map, not_found
+from dashboard.pages import day_book, line, line_map, not_found
 from dashboard.parts import frame, palette
 from model.project import Project
 
-PAGES = (line_map, day_book)
+PAGES = (line_map, line, day_book)
 """Each answers to its own ``PATH``."""
 
 LINKS = (*PAGES, entry_page)

@@ -13,10 +13,11 @@ from model.job import Job
 from model.line_now import line_now
 from model.placed import ByDay
 from model.projection import SEED, day_numbers
-from model.units import from_si, shown_unit
+from model.units import PRINTED, from_si, shown_unit
 
 PATHS = 2_000
 BAND = (0.10, 0.50, 0.90)
+ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,23 @@ class QuantityCurve:
     low: NDArray[np.float64]
     likely: NDArray[np.float64]
     high: NDArray[np.float64]
+
+    def __str__(self) -> str:
+        placed, planned = self.at(self.days[-1])
+        unit = PRINTED.get(self.measure_unit, "units")
+        words = f"{placed:,.0f} of {self.total:,.0f} {unit} placed"
+        if not self.baseline.size:
+            return f"{words}; there is no baseline."
+        late = self.behind_days
+        behind = f"{late} calendar days behind" if late > 0 else "not behind"
+        return f"{words}; the baseline has {planned:,.0f} {unit} by today: {behind}."
+
+    @property
+    def behind_days(self) -> int:
+        """Calendar days since the baseline first had more placed than is placed now; 0 if never."""
+        placed = self.placed[-1]
+        due = self.baseline_days[self.baseline > placed * (1 + ROUNDING)]
+        return max(int((self.days[-1] - due[0]).astype(int)), 0) if due.size else 0
 
     def at(self, day: np.datetime64) -> tuple[float, float]:
         """Return what was placed and what was planned by the end of a day; NaN without plan."""

@@ -27,6 +27,7 @@ from model.placed import by_day
 from model.projection import PATHS, SEED, Forecast, project_finish
 from model.starving import Starving, starving
 from model.time_station import time_station
+from model.whatif import Change, WhatIf, whatif
 
 ANSWERS_HELD = 16
 """Moments whose answers are kept: people look at today and at a few days before."""
@@ -147,6 +148,12 @@ class LineAnswers:
         """Chart one crew's cycles against their own limits."""
         state = self._fold(self._log(), self._moment(as_of), None)
         return cycle_chart(self.job, state, heading, activity)
+
+    def whatif(self, changes: Sequence[Change]) -> WhatIf:
+        """Compare cases with the line as it is."""
+        today = self._now().date()
+        state = self._fold(self._log(), end_of_day(today), None)
+        return whatif(self.job, state, changes, as_of=today)
 
     def backtest(self, on_week: Callable[[int, int], bool] | None = None) -> Backtest:
         """Project at the end of every past week and compare with what came after."""

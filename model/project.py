@@ -28,6 +28,7 @@ from model.clock import Clock, end_of_day, utc_now, wall_clock
 from model.daybook import DayBook, day_book, first_seq_of, shift_of
 from model.documents import Document
 from model.events import Event
+from model.exchange.change_file import read_changes, write_changes
 from model.exchange.exports import export_file
 from model.exchange.folder import read_folder
 from model.exchange.geojson import bounds_deg, context_document, footprints_document
@@ -57,6 +58,7 @@ from model.store import (
     open_store,
     restore,
 )
+from model.whatif import Change, WhatIf
 
 LOG_FILE = "log.sqlite"
 ACCOUNTS_FILE = "accounts.sqlite"
@@ -402,6 +404,33 @@ class Project:
     def backtest(self, on_week: Callable[[int, int], bool] | None = None) -> Backtest:
         """Compare what was projected at the end of every past week with what came after."""
         return self.line.backtest(on_week)
+
+    def whatif(self, changes: Sequence[Change]) -> WhatIf:
+        """Compare cases with the line as it is; the log is left alone.
+
+        Raises
+        ------
+        InputError
+            When a case does not fit the job, or there are too many.
+        """
+        return self.line.whatif(changes)
+
+    def whatif_file(self, path: Path | str) -> WhatIf:
+        """Compare the cases of a file with the line as it is.
+
+        Raises
+        ------
+        InputError
+            When the file cannot be read, or a case does not fit the job.
+        """
+        changes, problems = read_changes(Path(path))
+        if errors_only(problems):
+            raise InputError(errors_only(problems))
+        return self.whatif(changes)
+
+    def change_text(self, changes: Sequence[Change]) -> str:
+        """Write cases as the text of a file that ``whatif_file`` reads."""
+        return write_changes(changes)
 
     @cached_property
     def line(self) -> LineAnswers:

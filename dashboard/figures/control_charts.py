@@ -1,0 +1,97 @@
+"""The control chart of one crew's cycles."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.figures.chart_frame import ALARM, PLACED, PLAN_LINE, chart, day_words, empty
+from dashboard.parts.palette import GROUND
+from model.cycle_chart import CycleChart
+
+
+def control_chart_figure(crew: CycleChart, *, narrow: bool = False) -> go.Figure:
+    """Draw cycles in order of completion against their own limits.
+
+    Parameters
+    ----------
+    crew
+        From ``model.cycle_chart``.
+    narrow
+        True on a phone.
+
+    Notes
+    -----
+    A lower limit below 0 is not drawn: no cycle can be shorter.
+    """
+    if crew.chart is None:
+        return empty("Two cycles are needed for a chart; too few units are complete here.")
+    figure = chart(height=380, narrow=narrow)
+    figure.update_layout(margin={"r": 120 if not narrow else 78})
+    figure.add_scatter(
+        x=crew.units, y=crew.cycles, mode="lines", hoverinfo="skip",
+        line={"color": PLACED, "width": 2},
+    )  # fmt: skip
+    _points(figure, crew, crew.chart.outside)
+    for value, text, line in _levels(crew):
+        _level(figure, value, text, line)
+    if crew.shift is not None:
+        _shift(figure, crew)
+    figure.update_yaxes(title_text="Cycle (working days)", rangemode="tozero")
+    figure.update_xaxes(type="category", title_text="Unit, in order of completion", showgrid=False)
+    return figure
+
+
+def _points(figure: go.Figure, crew: CycleChart, outside: np.ndarray[Any, Any]) -> None:
+    """Mark cycles: a dot inside the limits, a cross outside."""
+    for flag, symbol, colour, size in ((False, "circle", PLACED, 10), (True, "x", ALARM, 15)):
+        here = np.flatnonzero(outside == flag)
+        figure.add_scatter(
+            x=[crew.units[i] for i in here], y=crew.cycles[here], mode="markers",
+            marker={"symbol": symbol, "color": colour, "size": size},
+            hovertext=[
+                f"{crew.units[i]}: {crew.cycles[i]:.0f} working days<br>"
+                f"finished {day_words(crew.finished[i])}" for i in here
+            ],
+            hoverinfo="text",
+        )  # fmt: skip
+
+
+def _levels(crew: CycleChart) -> list[tuple[float, str, dict[str, Any]]]:
+    """Return the level lines: average, limits, plan."""
+    assert crew.chart is not None
+    limit = {"color": ALARM, "width": 2, "dash": "longdash"}
+    levels = [
+        (crew.chart.center, "average", {"color": GROUND.ink, "width": 2}),
+        (crew.chart.upper, "upper limit", limit),
+    ]
+    if crew.chart.lower > 0:
+        levels.append((crew.chart.lower, "lower limit", limit))
+    if not np.isnan(crew.planned_days):
+        levels.append((crew.planned_days, "plan", PLAN_LINE))
+    return levels
+
+
+def _level(figure: go.Figure, value: float, text: str, line: dict[str, Any]) -> None:
+    figure.add_shape(type="line", x0=0, x1=1, xref="x domain", y0=value, y1=value, line=line)
+    figure.add_annotation(
+        x=1, xref="x domain", y=value, text=f"{text} {value:.1f}", showarrow=False, xanchor="left",
+        xshift=4, font={"size": 13, "color": line["color"]},
+    )  # fmt: skip
+
+
+def _shift(figure: go.Figure, crew: CycleChart) -> None:
+    """Mark where the pace changed, in words."""
+    assert crew.shift is not None
+    at = crew.shift.at - 0.5
+    word = "slower" if crew.shift.after_days > crew.shift.before_days else "faster"
+    figure.add_shape(
+        type="line", x0=at, x1=at, y0=0, y1=1, yref="y domain",
+        line={"color": GROUND.ink, "width": 2, "dash": "dash"},
+    )  # fmt: skip
+    figure.add_annotation(
+        x=at, y=1, yref="y domain", text=f"<b>{word} from here</b>", showarrow=False,
+        xanchor="left", xshift=6, yanchor="top", bgcolor="rgba(255,255,255,0.85)",
+    )  # fmt: skip

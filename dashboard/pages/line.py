@@ -1,0 +1,455 @@
+"""The line page: who lags and why, where every crew was and is likely to be, what a change buys.
+
+The lag and its sentences come with the page. Charts follow, each from one answer of the
+project, which holds it while the log stays as it is. Old projections are tested on a thread of
+its own, for that takes seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import dash
+import numpy as np
+from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html, no_update
+from dash.development.base_component import Component
+
+from dashboard.figures.backtest_chart import backtest_chart
+from dashboard.figures.control_charts import control_chart_figure
+from dashboard.figures.quantity_curves import quantity_chart
+from dashboard.figures.time_station import Seen, legend_entries, time_station_chart
+from dashboard.figures.whatif_chart import whatif_chart
+from dashboard.parts import frame
+from dashboard.parts.attributes import aria
+from dashboard.parts.backtest_words import horizon_table
+from dashboard.parts.lag_words import lag_summary, lag_table, lagging_rows
+from dashboard.parts.line_address import ALL, LineView, read_line_address
+from dashboard.parts.line_lists import drivers_list, pours_table, unit_facts
+from dashboard.parts.map_view import SPACE, UNSEEN
+from dashboard.parts.one_job import OneJob, Progress
+from dashboard.parts.progress_panel import progress_bar
+from dashboard.parts.whatif_form import FIELDS, changes_of, field_id, whatif_form
+from dashboard.parts.whatif_table import whatif_table
+from model.backtest import Backtest
+from model.problems import InputError
+from model.project import Project
+from model.units import shown_length_unit
+from model.whatif import MOST_CASES
+
+PATH = "/line"
+NAME = "Line"
+POLL_MS = 500
+"""How often an open page asks how far the test of old projections is."""
+
+
+def layout(project: Project, search: str = "") -> Component:
+    """Return the page as the address asks for it."""
+    view = _view(project, search)
+    return html.Section(
+        [
+            dcc.Store(id="line-seq", data=project.last_seq()),
+            dcc.Store(id="line-screen"),
+            dcc.Store(id="line-chosen", data={"unit": view.unit, "units": []}),
+            dcc.Store(id="line-address"),
+            *(frame.notice("warning", note) for note in view.notes),
+            html.H2("Who lags, and who starves next"),
+            html.Div(lag_section(project), id="line-lag"),
+            *_time_station_section(project, view),
+            *_quantity_section(),
+            *_cycle_section(),
+            *_coming_section(),
+            *_backtest_section(),
+            *_whatif_section(project),
+            frame.caution(),
+        ],
+        className="page page-line",
+    )
+
+
+def _view(project: Project, search: str) -> LineView:
+    """Return what the address asks for; by itself, the unit that lags most."""
+    late = lagging_rows(project.lag())
+    usual = LineView()
+    if len(late):
+        worst = late.iloc[0]
+        usual = LineView(worst["heading"], worst["activity"], worst["unit"])
+    job = project.job
+    return read_line_address(
+        search,
+        usual,
+        headings=[heading.key for heading in job.headings],
+        activities=list(job.activity_by_key),
+        heading_of_unit=job.heading_of_unit,
+    )
+
+
+def _names(project: Project) -> dict[str, str]:
+    return {activity.key: activity.name for activity in project.job.activities}
+
+
+def lag_section(project: Project) -> list[Component]:
+    """Return the sentences on top and the table of what lags."""
+    names, found = _names(project), project.lag()
+    return [lag_summary(found, project.line.starving(), names), lag_table(found, names)]
+
+
+def _choice(id_: str, label: str, options: Mapping[str, str], value: str) -> Component:
+    choice = dcc.RadioItems(
+        id=id_,
+        options=[{"value": key, "label": words} for key, words in options.items()],
+        value=value,
+        className="choice-row",
+    )
+    return html.Div(choice, role="group", className="choice-group", **aria(label=label))
+
+
+def _graph(id_: str, height: int, words: str, **more: Any) -> Component:
+    """Return a chart that keeps its place on the page before it is drawn."""
+    graph = dcc.Graph(
+        id=id_,
+        responsive=True,
+        config={"displayModeBar": False, "doubleClick": False},
+        style={"minHeight": f"{height}px"},
+        **more,
+    )
+    return html.Div(graph, className="chart", role="img", **aria(label=words))
+
+
+def _time_station_section(project: Project, view: LineView) -> list[Component]:
+    headings = {ALL: "All headings"} | {h.key: h.key for h in project.job.headings}
+    crews = {ALL: "All crews"} | _names(project)
+    return [
+        html.H2("Time and station"),
+        _choice("line-heading", "Heading", headings, view.heading),
+        _choice("line-activity", "Crew in focus", crews, view.activity),
+        _graph("line-chart", 560, "Time–station chart. The table of what lags says the same."),
+        html.Ul(id="line-legend", className="legend line-legend"),
+        html.Div(id="line-unit", className="card line-unit", **aria(live="polite")),
+    ]
+
+
+def _quantity_section() -> list[Component]:
+    return [
+        html.H2("Planned, placed and projected"),
+        html.P(id="line-curve-words", className="quiet"),
+        _graph("line-curve", 380, "Quantities by day: planned, placed and projected."),
+    ]
+
+
+def _cycle_section() -> list[Component]:
+    return [
+        html.H2("Is the pace steady?"),
+        html.P(id="line-cycles-words"),
+        _graph("line-cycles", 380, "Control chart of cycles. The sentence above says the same."),
+    ]
+
+
+def _coming_section() -> list[Component]:
+    return [
+        html.Div(
+            [
+                html.Section([html.H2("What drives the finish"), html.Div(id="line-drivers")]),
+                html.Section([html.H2("Pours to expect"), html.Div(id="line-pours")]),
+            ],
+            className="columns two",
+        )
+    ]
+
+
+def _backtest_section() -> list[Component]:
+    return [
+        html.H2("How right have projections been?"),
+        html.Div(id="line-backtest", **aria(live="polite")),
+        html.Div(
+            [
+                html.Button("Test again", id="line-backtest-run", type="button",
+                            className="button"),
+                html.Button("Cancel", id="line-backtest-cancel", type="button",
+                            className="button"),
+            ],
+            className="controls",
+        ),
+        dcc.Interval(id="line-backtest-poll", interval=POLL_MS),
+    ]  # fmt: skip
+
+
+def _whatif_section(project: Project) -> list[Component]:
+    job = project.job
+    headings = [heading.key for heading in job.headings]
+    return [
+        html.H2("What if"),
+        html.P(
+            "Compare up to four cases with the line as it is. Nothing here changes the log.",
+            className="quiet",
+        ),
+        whatif_form(headings, job.activities, _first_cases(project)),
+        html.Div(
+            [
+                html.Button("Compare", id="whatif-run", type="button", className="button main"),
+                html.Button("Save the cases as a file", id="whatif-save", type="button",
+                            className="button"),
+            ],
+            className="controls",
+        ),
+        dcc.Download(id="whatif-file"),
+        html.Div(id="whatif-problems"),
+        dcc.Loading(html.Div(id="whatif-answer"), type="dot", delay_show=200),
+    ]  # fmt: skip
+
+
+def _first_cases(project: Project) -> list[dict[str, Any]]:
+    """Return cases worth a look: a second crew where it lags most, another week, another set."""
+    late = lagging_rows(project.lag())
+    cases: list[dict[str, Any]] = [{"name": "Six-day week", "week": "six"}]
+    if len(late):
+        worst = late.iloc[0]
+        name = _names(project)[worst["activity"]].lower()
+        cases.insert(
+            0,
+            {
+                "name": f"Second {name} crew",
+                "heading": worst["heading"],
+                "activity": worst["activity"],
+                "crews": 2,
+            },
+        )
+    return cases
+
+
+def register(app: dash.Dash, project: Project) -> None:
+    """Wire the page to an app."""
+    _register_browser(app)
+    _register_line(app, project)
+    _register_crew(app, project)
+    _register_backtest(app, project)
+    _register_whatif(app, project)
+
+
+def _register_browser(app: dash.Dash) -> None:
+    """Join what the browser does by itself."""
+    join: Any = app.clientside_callback
+    join(
+        ClientsideFunction(SPACE, "lineScreen"),
+        Output("line-screen", "data"),
+        Input("line-seq", "data"),
+        State("line-screen", "data"),
+    )
+    join(
+        ClientsideFunction(SPACE, "lineChosen"),
+        Output("line-chosen", "data"),
+        Input("line-chart", "clickData"),
+        Input("line-chart", "selectedData"),
+        State("line-chosen", "data"),
+        prevent_initial_call=True,
+    )
+    join(
+        ClientsideFunction(SPACE, "lineAddress"),
+        Output("line-address", "data"),
+        Input("line-heading", "value"),
+        Input("line-activity", "value"),
+        Input("line-chosen", "data"),
+    )
+
+
+def _register_line(app: dash.Dash, project: Project) -> None:
+    """Wire the lag and the time–station chart."""
+    names = _names(project)
+
+    @app.callback(
+        Output("line-seq", "data"),
+        Input("refresh", "n_intervals"),
+        State("line-seq", "data"),
+        prevent_initial_call=True,
+    )
+    def look_for_more(_: int, seen: int) -> Any:
+        newest = project.last_seq()
+        return no_update if newest == seen else newest
+
+    @app.callback(
+        Output("line-lag", "children"), Input("line-seq", "data"), prevent_initial_call=True
+    )
+    def show_lag(_: int) -> list[Component]:
+        return lag_section(project)
+
+    @app.callback(
+        Output("line-chart", "figure"),
+        Output("line-legend", "children"),
+        Output("line-unit", "children"),
+        Input("line-heading", "value"),
+        Input("line-activity", "value"),
+        Input("line-chosen", "data"),
+        Input("line-screen", "data"),
+        Input("line-seq", "data"),
+    )
+    def show_line(
+        heading: str, activity: str, chosen: Mapping[str, Any], screen: Any, _: int
+    ) -> tuple[Any, Any, Any]:
+        if screen is None:
+            return no_update, no_update, no_update
+        cells = project.line.time_station()
+        focus = "" if activity == ALL else activity
+        figure = time_station_chart(
+            cells if heading == ALL else cells[cells["heading"] == heading],
+            names,
+            _seen(project, focus, chosen["unit"], screen),
+            as_of=np.datetime64(project.now().date(), "D"),
+            length_unit=shown_length_unit(project.job.units_system),
+            structure_names=project.job.structure_names,
+        )
+        return figure, _legend(focus), unit_facts(cells, chosen, focus, names)
+
+
+def _seen(project: Project, focus: str, unit: str, screen: Mapping[str, Any]) -> Seen:
+    late = lagging_rows(project.lag())
+    pairs = set(zip(late["unit"], late["activity"], strict=True))
+    return Seen(focus, unit, pairs, narrow=bool(screen["narrow"]))
+
+
+def _legend(focus: str) -> list[Component]:
+    return [
+        html.Li(
+            html.Span(
+                [html.Span(className=f"line-mark mark-{name}", **UNSEEN), words],
+                className="status",
+            )
+        )
+        for name, words in legend_entries(focus)
+    ]
+
+
+def _register_crew(app: dash.Dash, project: Project) -> None:
+    """Wire quantities, cycles, drivers and pours to the crew in focus."""
+    job, names = project.job, _names(project)
+    places = {activity.key: place for place, activity in enumerate(job.activities)}
+    pours = [activity.key for activity in job.activities if activity.measure == "concrete"]
+
+    @app.callback(
+        Output("line-curve", "figure"),
+        Output("line-curve-words", "children"),
+        Input("line-activity", "value"),
+        Input("line-screen", "data"),
+        Input("line-seq", "data"),
+    )
+    def show_quantities(activity: str, screen: Any, _: int) -> tuple[Any, Any]:
+        if screen is None:
+            return no_update, no_update
+        shown = (pours or list(names))[-1] if activity == ALL else activity
+        curve = project.line.quantity_curves()[places[shown]]
+        return quantity_chart(curve, narrow=screen["narrow"]), f"{names[shown]}. {curve}"
+
+    @app.callback(
+        Output("line-cycles", "figure"),
+        Output("line-cycles-words", "children"),
+        Input("line-heading", "value"),
+        Input("line-activity", "value"),
+        Input("line-screen", "data"),
+        Input("line-seq", "data"),
+    )
+    def show_cycles(heading: str, activity: str, screen: Any, _: int) -> tuple[Any, Any]:
+        if screen is None:
+            return no_update, no_update
+        on = job.headings[0].key if heading == ALL else heading
+        shown = (pours or list(names))[-1] if activity == ALL else activity
+        crew = project.line.cycle_chart(on, shown)
+        words = [html.Strong(f"{names[shown]} on {on}. "), str(crew)]
+        return control_chart_figure(crew, narrow=screen["narrow"]), words
+
+    @app.callback(
+        Output("line-drivers", "children"),
+        Output("line-pours", "children"),
+        Input("line-seq", "data"),
+    )
+    def show_what_comes(_: int) -> tuple[Any, Any]:
+        forecast = project.forecast()
+        return drivers_list(forecast.drivers, names), pours_table(forecast.pours, names)
+
+
+def _register_backtest(app: dash.Dash, project: Project) -> None:
+    """Wire the test of old projections, which runs in the background, one at a time."""
+    job: OneJob[Backtest] = OneJob()
+
+    @app.callback(
+        Output("line-backtest", "children"),
+        Output("line-backtest-poll", "disabled"),
+        Output("line-backtest-run", "disabled"),
+        Output("line-backtest-cancel", "disabled"),
+        Input("line-backtest-run", "n_clicks"),
+        Input("line-backtest-cancel", "n_clicks"),
+        Input("line-backtest-poll", "n_intervals"),
+        Input("line-screen", "data"),
+    )
+    def test_projections(
+        run: int | None, cancel: int | None, polls: int | None, screen: Any
+    ) -> tuple[Any, ...]:
+        asked = ctx.triggered_id
+        if asked == "line-backtest-run" or job.progress().condition == "idle":
+            job.start(project.backtest, key=project.last_seq())
+        elif asked == "line-backtest-cancel":
+            job.stop()
+        progress = job.progress()
+        shown = _backtest_answer(progress, project, narrow=bool(screen and screen["narrow"]))
+        return shown, not progress.running, progress.running, not progress.running
+
+
+def _backtest_answer(
+    progress: Progress[Backtest], project: Project, *, narrow: bool
+) -> list[Component]:
+    """Return what there is to show of the test: how far it is, and its answer."""
+    parts: list[Component] = []
+    if progress.running:
+        parts.append(progress_bar(progress, "past weeks"))
+    elif progress.condition == "stopped":
+        parts.append(frame.notice("empty", "Stopped", ["Press “Test again” to start over."]))
+    elif progress.condition == "failed":
+        parts.append(frame.notice("error", "The test ended without an answer"))
+    if progress.answer is None:
+        return parts
+    found = progress.answer
+    parts.append(html.P(str(found), className="lead"))
+    if progress.key != project.last_seq():
+        parts.append(html.P("The log has grown since this was tested.", className="quiet"))
+    if not found.outcomes.empty:
+        figure = backtest_chart(found, narrow=narrow)
+        chart = dcc.Graph(figure=figure, responsive=True, config={"displayModeBar": False})
+        parts += [html.Div(chart, className="chart"), horizon_table(found)]
+    return parts
+
+
+def _register_whatif(app: dash.Dash, project: Project) -> None:
+    """Wire the cases."""
+    fields = [State(field_id(name, case), "value") for case in range(MOST_CASES) for name in FIELDS]
+
+    @app.callback(
+        Output("whatif-answer", "children"),
+        Output("whatif-problems", "children"),
+        Input("whatif-run", "n_clicks"),
+        State("line-screen", "data"),
+        *fields,
+        prevent_initial_call=True,
+    )
+    def compare(_: int, screen: Any, *values: Any) -> tuple[Any, Any]:
+        try:
+            found = project.whatif(changes_of(values))
+        except InputError as error:
+            return no_update, _problems(error)
+        figure = whatif_chart(found, narrow=bool(screen and screen["narrow"]))
+        graph = dcc.Graph(figure=figure, responsive=True, config={"displayModeBar": False})
+        return [whatif_table(found), html.Div(graph, className="chart")], []
+
+    @app.callback(
+        Output("whatif-file", "data"),
+        Output("whatif-problems", "children", allow_duplicate=True),
+        Input("whatif-save", "n_clicks"),
+        *fields,
+        prevent_initial_call=True,
+    )
+    def save(_: int, *values: Any) -> tuple[Any, Any]:
+        changes = changes_of(values)
+        if not changes:
+            return no_update, frame.notice("empty", "No case has a name yet")
+        return {"content": project.change_text(changes), "filename": "change.toml"}, []
+
+
+def _problems(error: InputError) -> Component:
+    return frame.notice("error", "These cases do not fit the job", [str(p) for p in error.problems])

@@ -1,0 +1,69 @@
+"""What the address of the line page says should be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from urllib.parse import parse_qs
+
+ALL = "all"
+"""Said of the activity: all crews, none in focus; of the heading: every one."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineView:
+    """What the line page shows.
+
+    Parameters
+    ----------
+    heading, activity
+        Keys, or ``ALL``.
+    unit
+        Selected unit; blank for none.
+    notes
+        What in the address could not be followed, in words.
+    """
+
+    heading: str = ALL
+    activity: str = ALL
+    unit: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def read_line_address(
+    search: str,
+    usual: LineView,
+    *,
+    headings: Collection[str],
+    activities: Collection[str],
+    heading_of_unit: dict[str, str],
+) -> LineView:
+    """Read the part of an address after the question mark.
+
+    What cannot be followed is left out and said in ``notes``. A unit without a heading shows
+    its own heading.
+
+    Parameters
+    ----------
+    search
+        For example ``"?heading=W_from_west&unit=W07&activity=rebar"``.
+    usual
+        What is shown where the address says nothing.
+    headings, activities, heading_of_unit
+        Of the job.
+    """
+    words = {key: values[-1] for key, values in parse_qs(search.removeprefix("?")).items()}
+    notes: list[str] = []
+
+    def one_of(key: str, allowed: Collection[str], otherwise: str) -> str:
+        value = words.get(key, otherwise)
+        if value in allowed:
+            return value
+        if value != otherwise:
+            notes.append(f"The address names the {key} {value!r}, which this job does not have.")
+        return otherwise
+
+    unit = one_of("unit", heading_of_unit, "" if words else usual.unit)
+    heading = one_of("heading", {*headings, ALL}, heading_of_unit.get(unit, usual.heading))
+    activity = one_of("activity", {*activities, ALL}, usual.activity)
+    return LineView(heading, activity, unit, tuple(notes))

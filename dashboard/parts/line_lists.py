@@ -1,0 +1,134 @@
+"""Lists of the line page: what drives the finish, pours to expect, facts of the selected unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard.parts import frame
+from dashboard.parts.lag_words import map_address, short_day
+from dashboard.parts.status_chip import status_chip
+
+MOST_DRIVERS = 8
+MOST_POURS = 12
+
+CONSTRAINT_WORDS = {
+    "crew": "the crew is busy on the unit before",
+    "predecessor": "the work itself, after what it follows",
+    "set": "no free falsework set",
+    "cure": "curing",
+    "weather": "days lost to weather",
+    "hold": "holds",
+}
+
+
+def drivers_list(drivers: pd.DataFrame, names: Mapping[str, str]) -> Component:
+    """Return what accounts for most of the days left, the largest first."""
+    if drivers.empty:
+        return frame.notice("empty", "Nothing is left to drive the finish")
+    rows = [
+        html.Tr(
+            [
+                html.Th(names[row["activity"]], scope="row"),
+                html.Td(row["heading"]),
+                html.Td(CONSTRAINT_WORDS.get(row["constraint"], row["constraint"])),
+                html.Td(f"{row['share']:.0%}", className="figure"),
+            ]
+        )
+        for row in drivers.head(MOST_DRIVERS).to_dict("records")
+    ]
+    heads = ("Activity", "Heading", "Waits for", "Share of the days left")
+    return _table("Of the days left on the chain of work that ends last", heads, rows)
+
+
+def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
+    """Return the likeliest day of each pour to come."""
+    if pours.empty:
+        return frame.notice("empty", "No pour is expected in the next 15 working days")
+    likeliest = pours.sort_values("chance", ascending=False).drop_duplicates(["unit", "activity"])
+    rows = [
+        html.Tr(
+            [
+                html.Th(short_day(row["day"]), scope="row"),
+                html.Td(names[row["activity"]]),
+                html.Td(dcc.Link(row["unit"], href=map_address(row["unit"]))),
+                html.Td(f"{row['chance']:.0%}", className="figure"),
+            ]
+        )
+        for row in likeliest.sort_values("day").head(MOST_POURS).to_dict("records")
+    ]
+    heads = ("Likeliest day", "Pour", "Unit", "Chance of that day")
+    return _table("In the next 15 working days", heads, rows)
+
+
+def _table(caption: str, heads: tuple[str, ...], rows: Sequence[Component]) -> Component:
+    return frame.wide_table(
+        html.Table(
+            [
+                html.Caption(caption),
+                html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
+                html.Tbody(rows),
+            ],
+            className="table",
+        ),
+        caption,
+    )
+
+
+def unit_facts(
+    cells: pd.DataFrame, chosen: Mapping[str, Any], focus: str, names: Mapping[str, str]
+) -> list[Component]:
+    """Return what is known of the selected unit, and links to it on the other pages.
+
+    Parameters
+    ----------
+    cells
+        From ``model.time_station``.
+    chosen
+        ``unit``, and the ``units`` of a brush.
+    focus
+        Activity in focus; blank for none.
+    names
+        Names of activities by key.
+    """
+    unit = chosen["unit"]
+    rows = cells[cells["unit"] == unit]
+    if rows.empty:
+        return [html.P("Select a unit on the chart, or brush over several.", className="quiet")]
+    parts: list[Component] = [
+        html.Div(
+            [
+                html.Strong(f"Unit {unit}"),
+                dcc.Link("Show on the map", href=map_address(unit, focus)),
+                html.A("Enter its shift", href="/entry"),
+            ],
+            className="controls",
+        )
+    ]
+    if len(chosen["units"]) > 1:
+        parts.append(_brushed(chosen["units"], focus))
+    parts.append(
+        html.Ul(
+            [_fact(row, names) for row in rows.to_dict("records")], className="unit-facts"
+        )
+    )  # fmt: skip
+    return parts
+
+
+def _brushed(units: list[str], focus: str) -> Component:
+    links = [dcc.Link(unit, href=map_address(unit, focus)) for unit in units]
+    return html.P(["Brushed: ", *(part for link in links for part in (link, " "))])
+
+
+def _fact(row: Mapping[Any, Any], names: Mapping[str, str]) -> Component:
+    if not pd.isna(row["finished"]):
+        when = f"finished {short_day(row['finished'])}"
+    else:
+        when = f"likely finished {short_day(row['p50'])}, 80 % sure by {short_day(row['p80'])}"
+    plan = "" if pd.isna(row["baseline"]) else f"; planned {short_day(row['baseline'])}"
+    return html.Li([html.Strong(names[row["activity"]]), " ", status_chip(row["status"]),
+                    f" {when}{plan}"])  # fmt: skip
