@@ -17,12 +17,15 @@ from pathlib import Path
 import numpy as np
 
 from model.acceptance import judge
+from model.events import Event
+from model.sequence import Line
 from model.store import Store, open_store
 from tests.benchmarks.bench_fold import milliseconds
 from tests.model.builders import NOW, a_job, an_event
 
 APPENDS = 2_000
 EVENTS = 100_000
+UNITS = 1_000
 
 
 def each(task: Callable[[int], object], times: int) -> np.ndarray:
@@ -60,13 +63,22 @@ def disk_floor(folder: Path) -> np.ndarray:
         os.close(handle)
 
 
+def notes(count: int) -> list[Event]:
+    """Notes on one unit after another."""
+    return [
+        an_event("note", unit=f"E{number % UNITS + 1:02d}", note="concrete truck late")
+        for number in range(count)
+    ]
+
+
 def appends(log: Store, judged: bool, times: int) -> np.ndarray:
     """Append one event at a time; notes, so that every one is accepted."""
-    job = a_job(units=3)
-    events = [an_event("note", note="concrete truck late") for _ in range(times)]
+    job = a_job(units=UNITS)
+    line = Line(job)
+    events = notes(times)
 
     def look(new: object, frame: object) -> object:
-        return judge(new, frame, job, now_local=NOW)
+        return judge(new, frame, job, now_local=NOW, line=line)
 
     return each(lambda n: log.append([events[n]], judge=look if judged else None), times)
 
@@ -80,7 +92,7 @@ def main(folder: str | None = None) -> None:
             rate = show("one writer, one event each", appends(log, False, APPENDS))
             print(f"{'share of the floor':<34} {rate / floor:9.2f}")
             show("the same, judged", appends(log, True, 300))
-            batch = [an_event("note", note="shift") for _ in range(EVENTS)]
+            batch = notes(EVENTS)
             took = each(lambda _: log.append(batch), 1)
             print(f"{'batch of 100,000':<34} {took[0]:9,.0f} ms")
             show(f"judged, with {log.last_seq():,} held", appends(log, True, 100))

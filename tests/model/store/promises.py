@@ -200,6 +200,20 @@ class StorePromises:
         log.append([old, new], judge=judge)
         assert seen == [([new.event_id], [old.event_id])]
 
+    def test_the_judge_is_shown_the_units_a_batch_touches_and_no_others(self, log: Store):
+        start, other = an_event(unit="E01"), an_event(unit="E02")
+        void = an_event("void", unit="", activity="", voids=start.event_id)
+        log.append([other, start, void])
+        seen = []
+
+        def judge(_: object, frame: pd.DataFrame) -> list[Problem]:
+            seen.append(list(frame["event_id"]))
+            return []
+
+        log.append([an_event(unit="E01")], judge=judge)
+        log.append([an_event("void", unit="", activity="", voids=other.event_id)], judge=judge)
+        assert seen == [ids([start, void]), ids([other, void])]
+
     def test_warnings_are_handed_back(self, log: Store):
         odd = Problem("event", "Odd.", "Look.", severity="warning")
         assert log.append([an_event()], judge=lambda *_: [odd]).warnings == (odd,)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -91,15 +93,22 @@ def test_an_error_reaches_the_one_who_served_and_the_next_goes_on():
     turns.run(2)
 
 
+@pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
 def test_one_who_is_interrupted_while_waiting_holds_nobody_up():
     counter = Counter()
-    for errand in range(4):
-        counter.send(errand)
-    left = counter.turns._queue[0]
-    counter.turns._leave(left)
-    left.served = True
-    left.woken.release()
-    assert counter.finish() == [[0], [2, 3]]
+    counter.send(0)
+
+    def interrupt() -> None:
+        until(lambda: len(counter.turns._queue) == 1)
+        counter.send(2)
+        os.kill(os.getpid(), signal.SIGINT)
+
+    interrupter = threading.Thread(target=interrupt)
+    interrupter.start()
+    with pytest.raises(KeyboardInterrupt):
+        counter.turns.run(1)
+    interrupter.join()
+    assert counter.finish() == [[0], [2]]
 
 
 def test_one_who_is_interrupted_when_it_is_his_turn_passes_it_on():
@@ -143,7 +152,7 @@ class Desk:
         def write() -> None:
             try:
                 self.came[name] = self.log.append(events, **options)  # type: ignore[arg-type]
-            except Exception as error:  # noqa: BLE001 - looked at by the test
+            except BaseException as error:  # noqa: BLE001 - looked at by the test
                 self.came[name] = error
 
         waiting = len(self.log._turns._queue)
@@ -177,6 +186,10 @@ def stumble(*_: object) -> list[Problem]:
     raise ZeroDivisionError("a mistake in the judge")
 
 
+def interrupt(*_: object) -> list[Problem]:
+    raise KeyboardInterrupt
+
+
 def count_transactions(log: SqliteStore) -> list[str]:
     said: list[str] = []
     log._writer.set_trace_callback(lambda text: said.append(text) if text == "COMMIT" else None)
@@ -204,6 +217,21 @@ def test_a_refused_batch_harms_none_of_its_group(log: SqliteStore):
     assert isinstance(came["worse"], ZeroDivisionError)
     assert desk.kept() == ["held-0", "a-0", "b-0"]
     assert [event.seq for event in log.events()] == [1, 2, 3]
+
+
+def test_when_a_write_is_broken_off_nobody_of_the_group_is_told_it_stands(log: SqliteStore):
+    desk = Desk(log)
+    desk.send("a")
+    desk.send("broken off", judge=interrupt)
+    desk.send("b")
+    came = desk.finish()
+    assert isinstance(came["a"], KeyboardInterrupt)  # whose thread did the writing
+    for name in ("broken off", "b"):
+        assert isinstance(came[name], StoreError)
+        assert "Send it again" in str(came[name])
+    assert desk.kept() == ["held-0"]
+    log.append([an_event("note", event_id="next")])
+    assert desk.kept() == ["held-0", "next"]
 
 
 def test_a_batch_is_judged_with_what_its_group_wrote_before_it(log: SqliteStore):
