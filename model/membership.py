@@ -108,6 +108,9 @@ class AccountBook(Protocol):
     def users(self) -> list[User]:
         """Return everybody who may sign in, by name."""
 
+    def any_user(self) -> bool:
+        """Tell whether there is anybody."""
+
     def known(self, key: str) -> Known | None:
         """Return a person by ``name_key``."""
 
@@ -181,7 +184,7 @@ class Membership:
 
     def in_use(self) -> bool:
         """Tell whether there is any user."""
-        return bool(self._book.users())
+        return self._book.any_user()
 
     def users(self) -> list[User]:
         """Return everybody who may sign in, by name."""

@@ -94,6 +94,10 @@ class Accounts(ABC):
         """Return everybody who may sign in, by name."""
         return [known.user for known in self._people("ORDER BY user_key", ())]
 
+    def any_user(self) -> bool:
+        """Tell whether there is anybody."""
+        return bool(self._rows("SELECT 1 FROM account_users LIMIT 1", ()))
+
     def known(self, key: str) -> Known | None:
         """Return a person by ``name_key``."""
         found = self._people("WHERE user_key = ?", (key,))

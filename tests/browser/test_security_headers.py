@@ -148,3 +148,19 @@ def test_another_sites_page_cannot_write_with_the_session_of_a_visitor(open_hous
     whys = {line.why for line in open_house.project.membership.trail(denied_only=True)}
     assert "foreign origin" in whys
     context.close()
+
+
+def test_a_page_whose_session_has_ended_says_so_and_leads_back(open_house, browser):
+    # Not under ``watch``: a refused request is an error of the console.
+    page = browser.new_page()
+    page.goto(open_house.url + "/")
+    sign_in(page)
+    page.wait_for_selector("#map-view[data-ready=yes]")
+    people = open_house.project.membership
+    people.sign_out_everywhere(people.user("Ines Alder"))
+    page.wait_for_selector("#signed-out")
+    page.click("#signed-out a")
+    sign_in(page)
+    page.wait_for_selector("#map-view[data-ready=yes]")
+    assert page.query_selector("#signed-out") is None
+    page.close()
