@@ -87,6 +87,15 @@ CALLBACKS: Mapping[str, Right] = {
     "whatif-answer.children": "read",
     "whatif-file.data": "read",
     "day-book.children": "read",
+    "line-seq.data": "read",
+    "line-lag.children": "read",
+    "line-chart.figure": "read",
+    "line-curve.figure": "read",
+    "line-cycles.figure": "read",
+    "line-drivers.children": "read",
+    "line-backtest.children": "read",
+    "whatif-answer.children": "plan",
+    "whatif-file.data": "plan",
 }
 """The right that each callback of the server needs, by the first thing it fills."""
 

@@ -158,9 +158,22 @@ def test_a_page_whose_session_has_ended_says_so_and_leads_back(open_house, brows
     page.wait_for_selector("#map-view[data-ready=yes]")
     people = open_house.project.membership
     people.sign_out_everywhere(people.user("Ines Alder"))
-    page.wait_for_selector("#signed-out")
-    page.click("#signed-out a")
+    page.wait_for_selector("#refused")
+    page.click("#refused a")
     sign_in(page)
     page.wait_for_selector("#map-view[data-ready=yes]")
-    assert page.query_selector("#signed-out") is None
+    assert page.query_selector("#refused") is None
+    page.close()
+
+
+def test_what_a_role_may_not_do_is_said_on_the_page(open_house, browser):
+    open_house.project.membership.set_role("Ines Alder", "owner")
+    page = browser.new_page()
+    page.goto(open_house.url + "/line")
+    sign_in(page)
+    page.click("#whatif-run")
+    page.wait_for_selector("#refused")
+    assert "As owner you may not do this" in page.inner_text("#refused")
+    page.click("#refused button")
+    assert page.query_selector("#refused") is None
     page.close()

@@ -13,6 +13,7 @@ from tests.model.people import PASSWORD
 ALL = {"nobody", *ROLES}
 READERS = set(ROLES)
 RECORDERS = {"superintendent", "scheduler", "administrator"}
+PLANNERS = {"scheduler", "administrator"}
 
 WHO_MAY = {
     "GET /": READERS,
@@ -52,6 +53,15 @@ CALLBACK_MAY = {
     "cycle-card.children": READERS,
     "history-title.children": READERS,
     "day-book.children": READERS,
+    "line-seq.data": READERS,
+    "line-lag.children": READERS,
+    "line-chart.figure": READERS,
+    "line-curve.figure": READERS,
+    "line-cycles.figure": READERS,
+    "line-drivers.children": READERS,
+    "line-backtest.children": READERS,
+    "whatif-answer.children": PLANNERS,
+    "whatif-file.data": PLANNERS,
 }
 
 FILLED = {"<path:path>": "daybook", "<path:filename>": "style.css", "<name>": "0000",
