@@ -75,7 +75,7 @@ def sheet(project: Project, book: DayBook) -> list[Component]:
 
 
 def _table(title: str, entries: Sequence[DayBookEntry], *, days: bool = False) -> Component:
-    return html.Div(
+    return frame.wide_table(
         html.Table(
             [
                 html.Caption(title),
@@ -84,7 +84,7 @@ def _table(title: str, entries: Sequence[DayBookEntry], *, days: bool = False) -
             ],
             className="table day-book-table",
         ),
-        className="table-scroll",
+        title,
     )
 
 

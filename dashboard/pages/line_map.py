@@ -160,7 +160,7 @@ def _placed_table(project: Project) -> Component:
         for activity in project.job.activities
     ]
     heads = ("Activity", "Units complete", "Placed of planned", "Share", "Planned from")
-    return html.Div(
+    return frame.wide_table(
         html.Table(
             [
                 html.Caption(["Placed against plan, as of ", html.Span(**data(day_label="yes"))]),
@@ -169,7 +169,7 @@ def _placed_table(project: Project) -> Component:
             ],
             className="table",
         ),
-        className="table-scroll",
+        "Placed against plan",
     )
 
 

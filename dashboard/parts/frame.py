@@ -94,6 +94,21 @@ def notice(tone: Tone, title: str, lines: Sequence[str | Component] = ()) -> Com
     return html.Div(parts, className=f"banner {tone}", role=role)
 
 
+def wide_table(table: Component, name: str) -> Component:
+    """Return a table that moves sideways on a narrow screen, by keyboard too.
+
+    Parameters
+    ----------
+    table
+        An ``html.Table``.
+    name
+        What it shows, for people who hear the page.
+    """
+    return html.Div(
+        table, className="table-scroll", tabIndex="0", role="region", **aria(label=name)
+    )
+
+
 def caution() -> Component:
     """Return the usual caution where dates could be taken for permission."""
     return html.Footer(PLANNING_ONLY, className="caution")

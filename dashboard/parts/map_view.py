@@ -38,6 +38,7 @@ from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from numpy.typing import ArrayLike, DTypeLike
 
 from dashboard.parts import palette
+from dashboard.parts.attributes import aria
 from model.activities import Activity
 from model.units import UnitSystem, shown_length_unit
 
@@ -127,26 +128,23 @@ def zoom_buttons(prefix: str, what: str) -> html.Div:
     return html.Div(buttons, className="zoom-buttons")
 
 
-def activity_choice(activities: Sequence[Activity], chosen: str) -> dcc.RadioItems:
+def activity_choice(activities: Sequence[Activity], chosen: str) -> html.Div:
     """Return the row of buttons that picks the activity shown."""
-    return dcc.RadioItems(
+    choice = dcc.RadioItems(
         id="activity",
         options=[{"label": activity.name, "value": activity.key} for activity in activities],
         value=chosen,
         className="choice-row",
     )
+    return html.Div(choice, role="group", className="choice-group", **aria(label="Activity"))
 
 
-def heading_choice(headings: Sequence[str], chosen: str = "") -> dcc.RadioItems:
+def heading_choice(headings: Sequence[str], chosen: str = "") -> html.Div:
     """Return the row of buttons that zooms to one heading, or to all."""
     options = [{"label": "All headings", "value": ""}]
     options += [{"label": heading, "value": heading} for heading in headings]
-    return dcc.RadioItems(
-        id="heading",
-        options=options,
-        value=chosen,
-        className="choice-row",
-    )
+    choice = dcc.RadioItems(id="heading", options=options, value=chosen, className="choice-row")
+    return html.Div(choice, role="group", className="choice-group", **aria(label="Heading"))
 
 
 def lag_choice(shown: bool) -> dcc.Checklist:
