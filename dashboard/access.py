@@ -77,15 +77,6 @@ CALLBACKS: Mapping[str, Right] = {
     "changes.data": "read",
     "cycle-card.children": "read",
     "history-title.children": "read",
-    "line-seq.data": "read",
-    "line-lag.children": "read",
-    "line-chart.figure": "read",
-    "line-curve.figure": "read",
-    "line-cycles.figure": "read",
-    "line-drivers.children": "read",
-    "line-backtest.children": "read",
-    "whatif-answer.children": "read",
-    "whatif-file.data": "read",
     "day-book.children": "read",
     "line-seq.data": "read",
     "line-lag.children": "read",
@@ -94,6 +85,7 @@ CALLBACKS: Mapping[str, Right] = {
     "line-cycles.figure": "read",
     "line-drivers.children": "read",
     "line-backtest.children": "read",
+    # Cases are the scheduler's, also while they are only looked at.
     "whatif-answer.children": "plan",
     "whatif-file.data": "plan",
 }
