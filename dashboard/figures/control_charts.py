@@ -29,14 +29,15 @@ def control_chart_figure(crew: CycleChart, *, narrow: bool = False) -> go.Figure
     if crew.chart is None:
         return empty("Two cycles are needed for a chart; too few units are complete here.")
     figure = chart(height=380, narrow=narrow)
-    figure.update_layout(margin={"r": 120 if not narrow else 78})
+    if not narrow:
+        figure.update_layout(margin={"r": 120})
     figure.add_scatter(
         x=crew.units, y=crew.cycles, mode="lines", hoverinfo="skip",
         line={"color": PLACED, "width": 2},
     )  # fmt: skip
     _points(figure, crew, crew.chart.outside)
     for value, text, line in _levels(crew):
-        _level(figure, value, text, line)
+        _level(figure, value, f"{text} {value:.1f}", line, inside=narrow)
     if crew.shift is not None:
         _shift(figure, crew)
     figure.update_yaxes(title_text="Cycle (working days)", rangemode="tozero")
@@ -74,11 +75,17 @@ def _levels(crew: CycleChart) -> list[tuple[float, str, dict[str, Any]]]:
     return levels
 
 
-def _level(figure: go.Figure, value: float, text: str, line: dict[str, Any]) -> None:
+def _level(
+    figure: go.Figure, value: float, text: str, line: dict[str, Any], *, inside: bool
+) -> None:
+    """Draw a level and name it at its end; on a phone over it, for there is no room beside."""
     figure.add_shape(type="line", x0=0, x1=1, xref="x domain", y0=value, y1=value, line=line)
+    where: dict[str, Any] = {"xanchor": "left", "xshift": 4}
+    if inside:
+        where = {"xanchor": "right", "yanchor": "bottom"}
     figure.add_annotation(
-        x=1, xref="x domain", y=value, text=f"{text} {value:.1f}", showarrow=False, xanchor="left",
-        xshift=4, font={"size": 13, "color": line["color"]},
+        x=1, xref="x domain", y=value, text=text, showarrow=False,
+        font={"size": 13, "color": line["color"]}, **where,
     )  # fmt: skip
 
 

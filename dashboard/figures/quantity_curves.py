@@ -45,10 +45,20 @@ def quantity_chart(curve: QuantityCurve, *, narrow: bool = False) -> go.Figure:
         x=curve.days, y=curve.placed, mode="lines", line={"color": PLACED, "width": 4},
         hovertemplate=f"Placed by %{{x|%d %b %Y}}: %{{y:,.0f}} {unit}<extra></extra>",
     )  # fmt: skip
-    _labels(figure, curve, unit)
+    placed = "Placed" if narrow else f"Placed {curve.placed[-1]:,.0f} {unit}"
+    _labels(figure, curve, placed)
     figure.update_yaxes(title_text=f"{unit}, added up", rangemode="tozero", tickformat=",")
-    figure.update_xaxes(type="date", tickformat="%b<br>%Y", dtick="M2" if narrow else "M1")
+    figure.update_xaxes(
+        type="date", tickformat="%b<br>%Y", dtick="M3" if narrow else "M1", tickangle=0,
+        range=[iso(curve.days[0]), iso(_last_day(curve), 130 if narrow else 14)],
+    )  # fmt: skip
     return figure
+
+
+def _last_day(curve: QuantityCurve) -> np.datetime64:
+    """Return the day by which all is placed on 90 per cent of the paths, and in the plan."""
+    done = curve.projected_days[int(np.argmax(curve.low >= curve.low[-1]))]
+    return max(done, *curve.baseline_days[-1:])
 
 
 def _projection(figure: go.Figure, curve: QuantityCurve) -> None:
@@ -65,7 +75,7 @@ def _projection(figure: go.Figure, curve: QuantityCurve) -> None:
     )  # fmt: skip
 
 
-def _labels(figure: go.Figure, curve: QuantityCurve, unit: str) -> None:
+def _labels(figure: go.Figure, curve: QuantityCurve, placed: str) -> None:
     """Write beside each curve what it is, and mark today."""
     today = curve.days[-1]
     figure.add_shape(
@@ -73,7 +83,7 @@ def _labels(figure: go.Figure, curve: QuantityCurve, unit: str) -> None:
         line={"color": GROUND.ink, "width": 2},
     )  # fmt: skip
     said = [
-        (iso(today), curve.placed[-1], f"<b>Placed {curve.placed[-1]:,.0f} {unit}</b>", "left",
+        (iso(today), curve.placed[-1], f"<b>{placed}</b>", "left",
          "top", PLACED),
         (iso(today), 0.0, f"Now, {day_words(today)}", "left", "bottom", GROUND.ink),
     ]  # fmt: skip

@@ -12,6 +12,7 @@ from typing import Any
 
 import dash
 import numpy as np
+import plotly.graph_objects as go
 from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
@@ -34,11 +35,17 @@ from dashboard.parts.whatif_table import whatif_table
 from model.backtest import Backtest
 from model.problems import InputError
 from model.project import Project
+from model.starving import NO_SET
 from model.units import shown_length_unit
 from model.whatif import MOST_CASES
 
 PATH = "/line"
 NAME = "Line"
+BACKTEST_READS = (
+    "Each bar is one past week: the light part 10 to 90 %, the dark part the middle half. "
+    "A dot is the day that came, inside the light part; a cross is one outside."
+)
+WHATIF_READS = "Bar: 10 to 90 %. Diamond: as likely as not. Upright stroke: 80 % sure."
 POLL_MS = 500
 """How often an open page asks how far the test of old projections is."""
 
@@ -110,7 +117,7 @@ def _graph(id_: str, height: int, words: str, **more: Any) -> Component:
         id=id_,
         responsive=True,
         config={"displayModeBar": False, "doubleClick": False},
-        style={"minHeight": f"{height}px"},
+        style={"height": f"{height}px"},
         **more,
     )
     return html.Div(graph, className="chart", role="img", **aria(label=words))
@@ -152,7 +159,7 @@ def _coming_section() -> list[Component]:
                 html.Section([html.H2("What drives the finish"), html.Div(id="line-drivers")]),
                 html.Section([html.H2("Pours to expect"), html.Div(id="line-pours")]),
             ],
-            className="columns two",
+            className="columns line-columns",
         )
     ]
 
@@ -199,22 +206,20 @@ def _whatif_section(project: Project) -> list[Component]:
 
 
 def _first_cases(project: Project) -> list[dict[str, Any]]:
-    """Return cases worth a look: a second crew where it lags most, another week, another set."""
+    """Return cases worth a look: what would help where it lags most, and a longer week."""
     late = lagging_rows(project.lag())
-    cases: list[dict[str, Any]] = [{"name": "Six-day week", "week": "six"}]
-    if len(late):
-        worst = late.iloc[0]
-        name = _names(project)[worst["activity"]].lower()
-        cases.insert(
-            0,
-            {
-                "name": f"Second {name} crew",
-                "heading": worst["heading"],
-                "activity": worst["activity"],
-                "crews": 2,
-            },
-        )
-    return cases
+    week = {"name": "Six-day week", "week": "six"}
+    if late.empty:
+        return [week]
+    heading, activity = late.iloc[0]["heading"], late.iloc[0]["activity"]
+    crews = project.line.starving().crews
+    short = crews[(crews["heading"] == heading) & (crews["waits_for"] == NO_SET)]
+    sets = next(h.falsework_sets for h in project.job.headings if h.key == heading)
+    if len(short) and sets:
+        more = {"name": "One more falsework set", "heading": heading, "sets": sets + 1}
+        return [more, week]
+    name = f"Second {_names(project)[activity].lower()} crew"
+    return [{"name": name, "heading": heading, "activity": activity, "crews": 2}, week]
 
 
 def register(app: dash.Dash, project: Project) -> None:
@@ -274,6 +279,7 @@ def _register_line(app: dash.Dash, project: Project) -> None:
 
     @app.callback(
         Output("line-chart", "figure"),
+        Output("line-chart", "style"),
         Output("line-legend", "children"),
         Output("line-unit", "children"),
         Input("line-heading", "value"),
@@ -284,9 +290,9 @@ def _register_line(app: dash.Dash, project: Project) -> None:
     )
     def show_line(
         heading: str, activity: str, chosen: Mapping[str, Any], screen: Any, _: int
-    ) -> tuple[Any, Any, Any]:
+    ) -> tuple[Any, ...]:
         if screen is None:
-            return no_update, no_update, no_update
+            return no_update, no_update, no_update, no_update
         cells = project.line.time_station()
         focus = "" if activity == ALL else activity
         figure = time_station_chart(
@@ -297,7 +303,8 @@ def _register_line(app: dash.Dash, project: Project) -> None:
             length_unit=shown_length_unit(project.job.units_system),
             structure_names=project.job.structure_names,
         )
-        return figure, _legend(focus), unit_facts(cells, chosen, focus, names)
+        style = {"height": f"{figure.layout.height}px"}
+        return figure, style, _legend(focus), unit_facts(cells, chosen, focus, names)
 
 
 def _seen(project: Project, focus: str, unit: str, screen: Mapping[str, Any]) -> Seen:
@@ -411,8 +418,7 @@ def _backtest_answer(
         parts.append(html.P("The log has grown since this was tested.", className="quiet"))
     if not found.outcomes.empty:
         figure = backtest_chart(found, narrow=narrow)
-        chart = dcc.Graph(figure=figure, responsive=True, config={"displayModeBar": False})
-        parts += [html.Div(chart, className="chart"), horizon_table(found)]
+        parts += [_drawn(figure), html.P(BACKTEST_READS, className="quiet"), horizon_table(found)]
     return parts
 
 
@@ -434,8 +440,8 @@ def _register_whatif(app: dash.Dash, project: Project) -> None:
         except InputError as error:
             return no_update, _problems(error)
         figure = whatif_chart(found, narrow=bool(screen and screen["narrow"]))
-        graph = dcc.Graph(figure=figure, responsive=True, config={"displayModeBar": False})
-        return [whatif_table(found), html.Div(graph, className="chart")], []
+        reads = html.P(WHATIF_READS, className="quiet")
+        return [whatif_table(found), _drawn(figure), reads], []
 
     @app.callback(
         Output("whatif-file", "data"),
@@ -449,6 +455,17 @@ def _register_whatif(app: dash.Dash, project: Project) -> None:
         if not changes:
             return no_update, frame.notice("empty", "No case has a name yet")
         return {"content": project.change_text(changes), "filename": "change.toml"}, []
+
+
+def _drawn(figure: go.Figure) -> Component:
+    """Return a chart that is drawn already, at the height it asks for."""
+    graph = dcc.Graph(
+        figure=figure,
+        responsive=True,
+        config={"displayModeBar": False},
+        style={"height": f"{figure.layout.height}px"},
+    )
+    return html.Div(graph, className="chart")
 
 
 def _problems(error: InputError) -> Component:

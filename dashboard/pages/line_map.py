@@ -230,6 +230,19 @@ def register(app: dash.Dash, project: Project) -> None:
         return card, finish_card(forecast), finish_notes(forecast)
 
     @app.callback(
+        Output("lag", "data"),
+        Input("settled", "data"),
+        Input("outlines", "value"),
+        Input("seen-seq", "data"),
+    )
+    def find_lag(settled: dict[str, Any] | None, outlines: list[str], _: int) -> Any:
+        if not settled or not outlines:
+            return no_update
+        late = project.line.lagging_spans(end_of_day(dt.date.fromisoformat(settled["date"])))
+        day = int(np.searchsorted(project.days().days, np.datetime64(settled["date"])))
+        return map_view.lag_store(project.footprints.hash, day, late)
+
+    @app.callback(
         Output("history-title", "children"),
         Output("history", "children"),
         Input("selection", "data"),

@@ -14,7 +14,7 @@ from dashboard.parts.attributes import data
 from model.lag import WORTH_SAYING_DAYS, Lag
 from model.starving import NO_SET, Starving
 
-SHOWN = 8
+SHOWN = 5
 """Rows before the rest is folded away."""
 
 Names = Mapping[str, str]
@@ -137,15 +137,13 @@ HEADS = (
     ("Behind pace", "working days"),
     ("Buffer left", "working days"),
     ("Why", ""),
-    ("", ""),
+    ("Where", ""),
 )
 
 
 def _table(rows: pd.DataFrame, names: Names) -> Component:
     heads = [
         html.Th([name, html.Span(f" {unit}", className="unit-of")] if unit else name, scope="col")
-        if name
-        else html.Td()
         for name, unit in HEADS
     ]
     table = html.Table(
@@ -154,7 +152,7 @@ def _table(rows: pd.DataFrame, names: Names) -> Component:
             html.Thead(html.Tr(heads)),
             html.Tbody([_row(row, names) for row in rows.to_dict("records")]),
         ],
-        className="table lag-table",
+        className="table lag-table stacked",
     )
     return frame.wide_table(table, "Units that lag, worst first")
 
@@ -168,19 +166,25 @@ def _row(row: Mapping[Any, Any], names: Names) -> Component:
         title=f"Show {unit} on the chart",
         **data(unit=unit, activity=activity, heading=row["heading"]),
     )
-    figures = [
-        row[name] for name in ("costs_finish_days", "behind_baseline", "behind_pace", "buffer_left")
+    numbers = [
+        html.Td(_figure(row[column], fine), className="figure", **data(label=head))
+        for column, head, fine in (
+            ("costs_finish_days", "Costs the finish (working days)", True),
+            ("behind_baseline", "Behind baseline (working days)", False),
+            ("behind_pace", "Behind pace (working days)", False),
+            ("buffer_left", "Buffer left (working days)", False),
+        )
     ]
+    to_map = dcc.Link("On the map", href=map_address(unit, activity), title=f"{unit} on the map")
     return html.Tr(
         [
             html.Th([button, html.Span(f" {row['heading']}", className="quiet")], scope="row"),
-            html.Td(names[activity]),
-            *(html.Td(_figure(number, at == 0), className="figure")
-              for at, number in enumerate(figures)),
-            html.Td(row["why"], className="why"),
-            html.Td(dcc.Link("Map", href=map_address(unit, activity), title=f"{unit} on the map")),
+            html.Td(names[activity], className="whole"),
+            *numbers,
+            html.Td(row["why"], className="why", **data(label="Why")),
+            html.Td(to_map, className="whole"),
         ]
-    )  # fmt: skip
+    )
 
 
 def _figure(number: float, fine: bool) -> str:

@@ -10,6 +10,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.parts import frame
+from dashboard.parts.attributes import data
 from dashboard.parts.lag_words import map_address, short_day
 from dashboard.parts.status_chip import status_chip
 
@@ -65,7 +66,9 @@ def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
     return _table("In the next 15 working days", heads, rows)
 
 
-def _table(caption: str, heads: tuple[str, ...], rows: Sequence[Component]) -> Component:
+def _table(
+    caption: str, heads: tuple[str, ...], rows: Sequence[Component], more: str = ""
+) -> Component:
     return frame.wide_table(
         html.Table(
             [
@@ -73,7 +76,7 @@ def _table(caption: str, heads: tuple[str, ...], rows: Sequence[Component]) -> C
                 html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
                 html.Tbody(rows),
             ],
-            className="table",
+            className=f"table {more}",
         ),
         caption,
     )
@@ -111,12 +114,9 @@ def unit_facts(
     ]
     if len(chosen["units"]) > 1:
         parts.append(_brushed(chosen["units"], focus))
-    parts.append(
-        html.Ul(
-            [_fact(row, names) for row in rows.to_dict("records")], className="unit-facts"
-        )
-    )  # fmt: skip
-    return parts
+    heads = ("Activity", "Status", "Finished or likely", "80 % sure by", "Planned")
+    facts = [_fact(row, names) for row in rows.to_dict("records")]
+    return [*parts, _table(f"Unit {unit}, activity by activity", heads, facts, "stacked")]
 
 
 def _brushed(units: list[str], focus: str) -> Component:
@@ -125,10 +125,20 @@ def _brushed(units: list[str], focus: str) -> Component:
 
 
 def _fact(row: Mapping[Any, Any], names: Mapping[str, str]) -> Component:
-    if not pd.isna(row["finished"]):
-        when = f"finished {short_day(row['finished'])}"
-    else:
-        when = f"likely finished {short_day(row['p50'])}, 80 % sure by {short_day(row['p80'])}"
-    plan = "" if pd.isna(row["baseline"]) else f"; planned {short_day(row['baseline'])}"
-    return html.Li([html.Strong(names[row["activity"]]), " ", status_chip(row["status"]),
-                    f" {when}{plan}"])  # fmt: skip
+    done = not pd.isna(row["finished"])
+    dates = (
+        ("Finished" if done else "Likely", row["finished"] if done else row["p50"]),
+        ("80 % sure by", row["p80"]),
+        ("Planned", row["baseline"]),
+    )
+    return html.Tr(
+        [
+            html.Th(names[row["activity"]], scope="row"),
+            html.Td(status_chip(row["status"])),
+            *(html.Td(_day(date), **data(label=head)) for head, date in dates),
+        ]
+    )
+
+
+def _day(date: Any) -> str:
+    return "–" if pd.isna(date) else short_day(date)

@@ -73,7 +73,7 @@ def _case(
                     _text(case, "name", "Name", name, "blank: leave this case out"),
                     _choice(case, "heading", "Where", every, filled),
                     _choice(case, "activity", "Trade", trades, filled),
-                    _number(case, "cycle", "Its cycle, working days a unit", filled, 0.5, 0.5),
+                    _number(case, "cycle", "Its cycle, working days a unit", filled, 0.1, "any"),
                     _number(case, "crews", "Its crews", filled, 1, 1),
                     _number(case, "sets", "Falsework sets on hand there", filled, 1, 1),
                     _choice(case, "week", "Days worked", WEEK_WORDS, filled),
@@ -85,7 +85,6 @@ def _case(
                 className="form whatif-fields",
             ),
         ],
-        open=bool(name),
         className="card whatif-case",
     )  # fmt: skip
 
@@ -98,16 +97,16 @@ def _labelled(label: str, field: Component, hint: str = "") -> Component:
 
 
 def _text(case: int, name: str, label: str, value: str, hint: str) -> Component:
-    field = dcc.Input(id=field_id(name, case), type="text", value=value, className="field")
+    field = dcc.Input(id=field_id(name, case), type="text", value=value)
     return _labelled(label, field, hint)
 
 
 def _number(
-    case: int, name: str, label: str, filled: Mapping[str, Any], least: float, step: float
+    case: int, name: str, label: str, filled: Mapping[str, Any], least: float, step: float | str
 ) -> Component:
     field = dcc.Input(
         id=field_id(name, case), type="number", value=filled.get(name), min=least, step=step,
-        className="field", placeholder="as now",
+        placeholder="as now",
     )  # fmt: skip
     return _labelled(label, field)
 
