@@ -50,6 +50,7 @@ WHO_MAY = {
 CALLBACK_MAY = {
     "page.children": READERS,
     "changes.data": READERS,
+    "lag.data": READERS,
     "cycle-card.children": READERS,
     "history-title.children": READERS,
     "day-book.children": READERS,
