@@ -1,0 +1,130 @@
+"""The small parts of shift entry, against Python's own decimals, dates and UUIDs."""
+
+from __future__ import annotations
+
+import datetime as dt
+import random
+import uuid
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+ASSETS = Path(__file__).parents[2] / "assets"
+
+
+@pytest.fixture(scope="module")
+def page(browser):
+    """A page at an address that is not secure, from which the modules can be loaded."""
+
+    def answer(route):
+        file = ASSETS / route.request.url.partition("/assets/")[2]
+        route.fulfill(path=file) if file.is_file() else route.fulfill(body="<p>")
+
+    opened = browser.new_page()
+    opened.route("http://parts.test/**", answer)
+    opened.goto("http://parts.test/")
+    yield opened
+    opened.close()
+
+
+def call(page, module, name, *values):
+    """Call a function of a module; ``values`` travel as JSON."""
+    script = """async ([module, name, values]) =>
+        (await import(`/assets/entry/${module}.js`))[name](...values)"""
+    return page.evaluate(script, [module, name, list(values)])
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [
+        ("300", "300"),
+        (" 60.50 ", "60.50"),  # digits stay as typed
+        ("1,200.5", "1200.5"),
+        (".5", "0.5"),
+        ("7.", "7"),
+        ("60,5", None),  # sixty and a half, or six hundred and five? ask
+        ("0,500", None),
+        ("0", None),
+        ("-3", None),
+        ("1e3", None),
+        ("3 loads", None),
+        ("1,20", None),
+        ("99999999999", None),
+        ("", None),
+    ],
+)
+def test_an_amount_is_read_as_a_person_means_it_or_not_at_all(page, typed, read):
+    assert call(page, "amounts", "readAmount", typed) == read
+
+
+def test_load_tickets_add_up_exactly_as_decimals_do(page):
+    rng = random.Random(1)
+    for _ in range(50):
+        loads = [f"{rng.randint(0, 30)}.{rng.randint(0, 999):03d}"[: rng.randint(4, 6)]
+                 for _ in range(rng.randint(1, 40))]  # fmt: skip
+        assert Decimal(call(page, "amounts", "total", loads)) == sum(map(Decimal, loads))
+
+
+def test_a_load_steps_up_and_down_but_never_to_nothing(page):
+    assert call(page, "amounts", "stepped", "9.75", "0.5", True) == "10.25"
+    assert call(page, "amounts", "stepped", "10", "0.5", False) == "9.5"
+    assert call(page, "amounts", "stepped", "0.5", "0.5", False) == "0.5"
+
+
+def test_an_identifier_made_without_a_secure_address_is_a_random_uuid(page):
+    assert page.evaluate("crypto.randomUUID === undefined")
+    made = [call(page, "identifiers", "newId") for _ in range(50)]
+    read = [uuid.UUID(text) for text in made]
+    assert {(one.version, one.variant) for one in read} == {(4, uuid.RFC_4122)}
+    assert len(set(read)) == len(read)
+
+
+@pytest.mark.parametrize(
+    ("time", "expected"),
+    [
+        ("19:30", "2026-11-24T19:30"),
+        ("23:59", "2026-11-24T23:59"),
+        ("00:30", "2026-11-25T00:30"),
+        ("05:00", "2026-11-25T05:00"),
+        ("05:20", "2026-11-25T05:20"),  # a little after the end
+        ("18:40", "2026-11-24T18:40"),  # a little before the beginning
+    ],
+)
+def test_a_time_after_midnight_is_on_the_next_date_of_a_night_shift(page, time, expected):
+    night = {"day": "2026-11-24", "from": "19:00", "to": "05:00"}
+    assert call(page, "site_clock", "momentOf", night, time) == expected
+
+
+def test_a_day_shift_stays_on_its_date(page):
+    shift = {"day": "2026-11-24", "from": "07:00", "to": "15:30"}
+    for minute in range(0, 24 * 60, 37):
+        time = f"{minute // 60:02d}:{minute % 60:02d}"
+        assert call(page, "site_clock", "momentOf", shift, time) == f"2026-11-24T{time}"
+
+
+@pytest.mark.parametrize(
+    ("now", "usual", "day"),
+    [("2026-11-24T15:30", "07:00", "2026-11-24"), ("2026-11-25T05:10", "19:00", "2026-11-24")],
+)
+def test_the_shift_that_ends_now_began_today_or_last_night(page, now, usual, day):
+    shift = call(page, "site_clock", "shiftAt", now, usual)
+    assert shift == {"day": day, "from": usual, "to": now[11:]}
+
+
+def test_minutes_go_over_days_months_and_leap_days(page):
+    for text in ("2026-12-31T23:50", "2028-02-28T23:50", "2027-02-28T23:50"):
+        expected = dt.datetime.fromisoformat(text) + dt.timedelta(minutes=25)
+        later = call(page, "site_clock", "minutesLater", text, 25)
+        assert later == expected.isoformat(timespec="minutes")
+
+
+def test_the_site_clock_goes_on_from_the_list_whatever_the_phone_says(page):
+    now = page.evaluate(
+        """async () => {
+            const { SiteClock } = await import("/assets/entry/site_clock.js");
+            const cameAt = Date.UTC(2001, 0, 1);  // a phone whose clock is years behind
+            return new SiteClock("2026-11-24T18:05", cameAt, () => cameAt + 90 * 60_000).now();
+        }"""
+    )
+    assert now == "2026-11-24T19:35"
