@@ -26,6 +26,7 @@ from dashboard.command_words import (
     print_problems,
     says_what_is_wrong,
 )
+from dashboard.line_command import backtest, lag, whatif
 from dashboard.user_command import user
 from demo_project import copy_starter
 from model.problems import ViaductError
@@ -47,6 +48,9 @@ def main() -> None:
 main.add_command(user)
 main.add_command(backup)
 main.add_command(restore)
+main.add_command(lag)
+main.add_command(backtest)
+main.add_command(whatif)
 
 
 @main.command()

@@ -149,12 +149,15 @@ class LineAnswers:
         state = self._fold(self._log(), self._moment(as_of), None)
         return cycle_chart(self.job, state, heading, activity)
 
-    def whatif(self, changes: Sequence[Change]) -> WhatIf:
+    def whatif(self, changes: Sequence[Change], as_of: Moment = None) -> WhatIf:
         """Compare cases with the line as it is."""
-        today = self._now().date()
-        state = self._fold(self._log(), end_of_day(today), None)
-        return whatif(self.job, state, changes, as_of=today)
+        moment = self._moment(as_of)
+        state = self._fold(self._log(), moment, None)
+        return whatif(self.job, state, changes, as_of=moment.date())
 
-    def backtest(self, on_week: Callable[[int, int], bool] | None = None) -> Backtest:
+    def backtest(
+        self, on_week: Callable[[int, int], bool] | None = None, as_of: Moment = None
+    ) -> Backtest:
         """Project at the end of every past week and compare with what came after."""
-        return backtest(self.job, self._log(), now=self._now().date(), on_week=on_week)
+        today = self._moment(as_of).date()
+        return backtest(self.job, self._log(), now=today, on_week=on_week)

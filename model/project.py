@@ -401,11 +401,18 @@ class Project:
         """Say who lags at the front of the line, why, and what it costs the finish."""
         return self.line.lag(as_of, known_on)
 
-    def backtest(self, on_week: Callable[[int, int], bool] | None = None) -> Backtest:
-        """Compare what was projected at the end of every past week with what came after."""
-        return self.line.backtest(on_week)
+    def backtest(
+        self,
+        on_week: Callable[[int, int], bool] | None = None,
+        as_of: dt.datetime | None = None,
+    ) -> Backtest:
+        """Compare what was projected at the end of every past week with what came after.
 
-    def whatif(self, changes: Sequence[Change]) -> WhatIf:
+        ``on_week`` is told the weeks done and in all; the rest is left out when it says False.
+        """
+        return self.line.backtest(on_week, as_of)
+
+    def whatif(self, changes: Sequence[Change], as_of: dt.datetime | None = None) -> WhatIf:
         """Compare cases with the line as it is; the log is left alone.
 
         Raises
@@ -413,9 +420,9 @@ class Project:
         InputError
             When a case does not fit the job, or there are too many.
         """
-        return self.line.whatif(changes)
+        return self.line.whatif(changes, as_of)
 
-    def whatif_file(self, path: Path | str) -> WhatIf:
+    def whatif_file(self, path: Path | str, as_of: dt.datetime | None = None) -> WhatIf:
         """Compare the cases of a file with the line as it is.
 
         Raises
@@ -426,7 +433,7 @@ class Project:
         changes, problems = read_changes(Path(path))
         if errors_only(problems):
             raise InputError(errors_only(problems))
-        return self.whatif(changes)
+        return self.whatif(changes, as_of)
 
     def change_text(self, changes: Sequence[Change]) -> str:
         """Write cases as the text of a file that ``whatif_file`` reads."""

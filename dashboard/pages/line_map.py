@@ -15,12 +15,12 @@ import numpy as np
 from dash import ClientsideFunction, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
-from dashboard.parts.document_urls import context_url, footprints_url
 from dashboard.figures.base_map import base_map
 from dashboard.parts import frame, legend, map_view, strip_view
 from dashboard.parts.address import Known, View, read_address
 from dashboard.parts.attributes import aria, data
 from dashboard.parts.cards import number_card
+from dashboard.parts.document_urls import context_url, footprints_url
 from dashboard.parts.finish_cards import cycle_card, finish_card, finish_notes
 from dashboard.parts.numbers import numbers_by_day
 from dashboard.parts.unit_history import history_list
