@@ -36,7 +36,7 @@ def utc_text(moment: dt.datetime) -> str:
     >>> utc_text(dt.datetime(2026, 3, 2, 15, 4, tzinfo=dt.UTC))
     '2026-03-02T15:04:00.000000Z'
     """
-    return f"{moment.astimezone(dt.UTC).replace(tzinfo=None).isoformat(timespec='microseconds')}Z"
+    return moment.astimezone(dt.UTC).isoformat(timespec="microseconds")[: -len("+00:00")] + "Z"
 
 
 def utc_moment(text: str) -> dt.datetime:

@@ -9,7 +9,6 @@ than two groups, the one on its way and their own, unless more than a group are 
 from __future__ import annotations
 
 import threading
-import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Generic, TypeVar
@@ -54,6 +53,7 @@ class Turns(Generic[Errand]):
         self._queue: deque[_Caller[Errand]] = deque()
         self._taken = False
         self._last_size = 1
+        self._gathers: _Caller[Errand] | None = None
         self._lock = threading.Lock()
 
     def run(self, errand: Errand) -> None:
@@ -62,18 +62,19 @@ class Turns(Generic[Errand]):
         with self._lock:
             self._queue.append(caller)
             caller.leads, self._taken = not self._taken, True
+            self._complete_gathering()
         try:
             if not caller.leads:
                 caller.woken.acquire()
             if caller.leads:
-                self._lead()
+                self._lead(caller)
         finally:
             if not caller.served:
                 self._leave(caller)
 
-    def _lead(self) -> None:
+    def _lead(self, caller: _Caller[Errand]) -> None:
         """Serve everybody who has queued up; the caller of this thread is the first of them."""
-        self._gather()
+        self._gather(caller)
         with self._lock:
             group = [self._queue.popleft() for _ in range(min(len(self._queue), self._at_most))]
             self._last_size = len(group)
@@ -81,20 +82,30 @@ class Turns(Generic[Errand]):
             self._serve([caller.errand for caller in group])
         finally:
             with self._lock:
-                for caller in group:
-                    caller.served = True
+                for one in group:
+                    one.served = True
                 following = self._hand_over()
-            for caller in (*group[1:], *following):
-                caller.woken.release()
+            for one in (*group[1:], *following):
+                one.woken.release()
 
-    def _gather(self) -> None:
+    def _gather(self, caller: _Caller[Errand]) -> None:
         """Let those come who were served together just now, for they are likely to come again.
 
         Without it the first to be back goes alone, and the others wait for his trip to end.
         """
-        until = time.monotonic() + GATHERING_S
-        while len(self._queue) < self._last_size and time.monotonic() < until:
-            time.sleep(0)
+        with self._lock:
+            if len(self._queue) >= self._last_size:
+                return
+            self._gathers = caller
+        caller.woken.acquire(timeout=GATHERING_S)
+        with self._lock:
+            self._gathers = None
+
+    def _complete_gathering(self) -> None:
+        """Wake the one who gathers once everybody is there; the lock is held."""
+        if self._gathers is not None and len(self._queue) >= self._last_size:
+            self._gathers.woken.release()
+            self._gathers = None
 
     def _hand_over(self) -> Sequence[_Caller[Errand]]:
         """Give the turn to the first who waits; the lock is held."""
