@@ -27,7 +27,9 @@ export class EntryPage {
     this.review = null;
     this.weather = noWeather();
     this.drafts = new Drafts(localStorage, () => this.drawBar());
-    this.outbox = new Outbox(kept, { onChange: () => this.outboxChanged(), onSent: () => this.refresh() });
+    this.outbox = new Outbox(kept, {
+      onChange: () => this.outboxChanged(), onSent: () => this.refresh(), onTime: () => this.retry(),
+    });
   }
 
   get sheet() {
@@ -54,8 +56,7 @@ export class EntryPage {
     this.held = await keptSheet(this.kept);
     await this.outbox.load();
     this.draw();
-    await this.refresh();
-    await this.outbox.drain();
+    await this.retry();
   }
 
   async refresh() {
@@ -66,7 +67,10 @@ export class EntryPage {
     this.drawWhenIdle();
   }
 
+  // On a thin signal what waits goes first. But where people sign in, the list goes first, for
+  // it says who that is by now.
   async retry() {
+    if (!this.sheet?.me) await this.outbox.drain();
     await this.refresh();
     await this.outbox.drain();
   }

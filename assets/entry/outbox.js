@@ -12,10 +12,11 @@ const LOCK = "viaduct-outbox";
 const REFUSALS = new Set([400, 403, 413, 415, 422]);
 
 export class Outbox {
-  constructor(kept, { onChange, onSent }) {
+  constructor(kept, { onChange, onSent, onTime }) {
     this.kept = kept;
     this.onChange = onChange;
     this.onSent = onSent;
+    this.onTime = onTime;
     this.entries = [];
     this.link = "unknown"; // up, down, signed_out, trouble
     this.sending = "";
@@ -143,7 +144,7 @@ export class Outbox {
     if (this.link === "up" || this.link === "signed_out" || !this.withState("queued").length) return;
     const wait = WAITS_S[Math.min(this.failures, WAITS_S.length) - 1] || WAITS_S[0];
     // Phones that lost signal together should not all come back in the same second.
-    this.timer = setTimeout(() => this.drain(), wait * 1000 * (0.8 + 0.4 * Math.random()));
+    this.timer = setTimeout(() => this.onTime(), wait * 1000 * (0.8 + 0.4 * Math.random()));
   }
 }
 

@@ -9,6 +9,7 @@ import flask
 import pandas as pd
 
 from dashboard import access
+from dashboard.parts.compressed import compressed
 from dashboard.parts.problem_answers import json_answer
 from model.activities import Activity
 from model.answers import in_shown_units, records
@@ -27,7 +28,7 @@ def register(app: dash.Dash, project: Project) -> None:
     """Open the door."""
 
     def entry_sheet() -> flask.Response:
-        return json_answer(sheet(project))
+        return compressed(json_answer(sheet(project)))
 
     app.server.add_url_rule(PATH, "entry_sheet", entry_sheet, methods=["GET"])
 

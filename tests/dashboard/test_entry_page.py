@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import re
 import struct
@@ -100,6 +101,13 @@ def test_an_icon_has_the_size_it_says(client, size):
     """Width and height of a PNG stand at bytes 16 to 24: W3C PNG, section 11.2.1 (IHDR)."""
     image = client.get(f"/assets/entry/icon-{size}.png").data
     assert struct.unpack(">II", image[16:24]) == (size, size)
+
+
+def test_the_list_of_units_travels_small_over_a_thin_signal(client):
+    plain = client.get("/api/entry-sheet")
+    small = client.get("/api/entry-sheet", headers={"Accept-Encoding": "gzip"})
+    assert json.loads(gzip.decompress(small.data)).keys() == plain.get_json().keys()
+    assert len(small.data) * 5 < len(plain.data)
 
 
 def test_the_link_to_the_page_leaves_the_app_that_draws_the_map(call):
