@@ -102,8 +102,7 @@ def legend_entries(focus: str) -> list[tuple[str, str]]:
     """Return a style class and words for each thing the chart shows, in reading order."""
     if not focus:
         return [
-            ("worked", "Worked: one tone and hatch a crew"),
-            ("likely", "Projected finish, as likely as not"),
+            ("likely", "Projected finish in the crew's tone, as likely as not"),
             ("lag", "Lags"),
         ]
     return [
@@ -326,7 +325,7 @@ class _Panel:
 
     def _band_name(self, rows: pd.DataFrame, place: int) -> None:
         """Write a crew's name where each of its headings begins."""
-        if self.seen.narrow:
+        if self.seen.narrow or self.panels > 1 or rows["heading"].nunique() > 1:
             return
         for _, run in rows[rows["started"].notna()].groupby("heading", sort=False):
             at = run.iloc[min(place, len(run) - 1)]
@@ -434,8 +433,10 @@ class _Panel:
 
     def _unit_names(self, units: pd.DataFrame) -> None:
         """Write every unit over its stations, and shade the one that is selected."""
-        crowded = len(units) * self.panels > (10 if self.seen.narrow else 20)
-        for row in units.to_dict("records"):
+        side_by_side = 1 if self.seen.narrow else self.panels
+        crowded = len(units) * side_by_side > (10 if self.seen.narrow else 20)
+        every = -(-len(units) // (14 if self.seen.narrow else 60 // side_by_side))
+        for place, row in enumerate(units.sort_values("from_station").to_dict("records")):
             chosen = row["unit"] == self.seen.unit
             if chosen:
                 self.figure.add_shape(
@@ -444,6 +445,8 @@ class _Panel:
                     fillcolor="rgba(20,24,29,0.08)", line={"color": GROUND.ink, "width": 3},
                     layer="below",
                 )  # fmt: skip
+            if place % every and not chosen:
+                continue
             name = row["unit"]
             self.figure.add_annotation(
                 x=(row["from_station"] + row["to_station"]) / 2,

@@ -24,6 +24,7 @@ from dashboard.figures.whatif_chart import whatif_chart
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.backtest_words import horizon_table
+from dashboard.parts.crew_looks import crew_look, crew_swatch
 from dashboard.parts.lag_words import lag_summary, lag_table, lagging_rows
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.line_lists import drivers_list, pours_table, unit_facts
@@ -304,7 +305,7 @@ def _register_line(app: dash.Dash, project: Project) -> None:
             structure_names=project.job.structure_names,
         )
         style = {"height": f"{figure.layout.height}px"}
-        return figure, style, _legend(focus), unit_facts(cells, chosen, focus, names)
+        return figure, style, _legend(focus, names), unit_facts(cells, chosen, focus, names)
 
 
 def _seen(project: Project, focus: str, unit: str, screen: Mapping[str, Any]) -> Seen:
@@ -313,16 +314,18 @@ def _seen(project: Project, focus: str, unit: str, screen: Mapping[str, Any]) ->
     return Seen(focus, unit, pairs, narrow=bool(screen["narrow"]))
 
 
-def _legend(focus: str) -> list[Component]:
-    return [
-        html.Li(
-            html.Span(
-                [html.Span(className=f"line-mark mark-{name}", **UNSEEN), words],
-                className="status",
-            )
-        )
+def _legend(focus: str, names: Mapping[str, str]) -> list[Component]:
+    """Return what the chart's marks mean; with no crew in focus, also each crew's tone."""
+    crews = [
+        (html.Img(src=crew_swatch(crew_look(place)), alt="", className="line-mark"), name)
+        for place, name in enumerate(names.values())
+        if not focus
+    ]
+    marks = [
+        (html.Span(className=f"line-mark mark-{name}", **UNSEEN), words)
         for name, words in legend_entries(focus)
     ]
+    return [html.Li(html.Span([mark, words], className="status")) for mark, words in crews + marks]
 
 
 def _register_crew(app: dash.Dash, project: Project) -> None:
@@ -360,6 +363,8 @@ def _register_crew(app: dash.Dash, project: Project) -> None:
         shown = (pours or list(names))[-1] if activity == ALL else activity
         crew = project.line.cycle_chart(on, shown)
         words = [html.Strong(f"{names[shown]} on {on}. "), str(crew)]
+        if heading == ALL:
+            words.append(" Choose another heading above for its own chart.")
         return control_chart_figure(crew, narrow=screen["narrow"]), words
 
     @app.callback(

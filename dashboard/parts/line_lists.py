@@ -34,15 +34,14 @@ def drivers_list(drivers: pd.DataFrame, names: Mapping[str, str]) -> Component:
     rows = [
         html.Tr(
             [
-                html.Th(names[row["activity"]], scope="row"),
-                html.Td(row["heading"]),
+                html.Th(f"{names[row['activity']]} on {row['heading']}", scope="row"),
                 html.Td(CONSTRAINT_WORDS.get(row["constraint"], row["constraint"])),
                 html.Td(f"{row['share']:.0%}", className="figure"),
             ]
         )
         for row in drivers.head(MOST_DRIVERS).to_dict("records")
     ]
-    heads = ("Activity", "Heading", "Waits for", "Share of the days left")
+    heads = ("Work", "Why it takes its days", "Share")
     return _table("Of the days left on the chain of work that ends last", heads, rows)
 
 
@@ -55,14 +54,18 @@ def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
         html.Tr(
             [
                 html.Th(short_day(row["day"]), scope="row"),
-                html.Td(names[row["activity"]]),
-                html.Td(dcc.Link(row["unit"], href=map_address(row["unit"]))),
+                html.Td(
+                    [
+                        f"{names[row['activity']]} of ",
+                        dcc.Link(row["unit"], href=map_address(row["unit"])),
+                    ]
+                ),
                 html.Td(f"{row['chance']:.0%}", className="figure"),
             ]
         )
         for row in likeliest.sort_values("day").head(MOST_POURS).to_dict("records")
     ]
-    heads = ("Likeliest day", "Pour", "Unit", "Chance of that day")
+    heads = ("Likeliest", "Pour", "Chance")
     return _table("In the next 15 working days", heads, rows)
 
 
