@@ -131,6 +131,7 @@ def _serve(
 
     others = reached_by_others(project, host, proxy)
     print_problems(project.warnings)
+    project.prepare()
     app = create_app(project, Settings(demo=demo, users_only=others))
     serve_until_stopped(app, host, port, browse, proxy=proxy)
 

@@ -123,6 +123,7 @@ class Project:
         self._held_seq = store.last_seq()
         self._reading = threading.Lock()
         self._fold = lru_cache(maxsize=FOLDS_HELD)(self._fold_now)
+        self._days = lru_cache(maxsize=2)(self._days_until)
 
     @classmethod
     def open(
@@ -358,11 +359,18 @@ class Project:
 
     def days(self) -> answers.DaysAnswer:
         """Return what was placed and finished by the end of each day up to today."""
-        log = self.log()
-        last = self.now().date()
-        return answers.days_answer(
-            by_day(log, self.job, until=last), planned_totals(log.plan), self.job
-        )
+        return self._days(self.log(), self.now().date())
+
+    def _days_until(self, log: LogArrays, last: dt.date) -> answers.DaysAnswer:
+        by_days = by_day(log, self.job, until=last)
+        return answers.days_answer(by_days, planned_totals(log.plan), self.job)
+
+    def prepare(self) -> None:
+        """Work out what every page asks for first, so that the first visitor need not wait."""
+        self.days()
+        for document in (self.footprints, self.context):
+            if document is not None:
+                _ = document.gzipped
 
     @cached_property
     def footprints(self) -> Document:
