@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import sqlite3
 from collections.abc import Collection, Sequence
 
-from model.clock import Clock
 from model.problems import StoreError
 from model.store.rows import EVENT_ID, RECORDED_AT, SEQ, UNIT, Row
 from model.store.taking import Appended, Batch, Writing, take
@@ -28,11 +28,11 @@ class Request:
         self._error: Exception | None = None
         self._settled = False
 
-    def take(self, log: Writing, clock: Clock) -> None:
+    def take(self, log: Writing, now: dt.datetime) -> None:
         """Look at the batch; what came of it counts once the group is on the disk."""
         self._error = None
         try:
-            self._appended = take(self.batch, log, clock)
+            self._appended = take(self.batch, log, now)
         except (StoreError, sqlite3.Error):
             raise
         except Exception as error:  # noqa: BLE001 - raised again in the writer's own thread

@@ -119,7 +119,7 @@ class Store(ABC):
     def _append(self, batch: Batch) -> Appended:
         """Write a batch in a transaction of its own."""
         with self._writing() as log:
-            return take(batch, log, self._clock)
+            return take(batch, log, self._clock())
 
     def _grown(self, read: Callable[[int], list[Row]]) -> pd.DataFrame:
         """Return the whole frame, reading only what it did not hold yet: rows never change."""

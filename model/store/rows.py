@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import fields
 from decimal import Decimal
+from functools import lru_cache
+from operator import attrgetter
 from typing import Any, TypeAlias, cast
 
 import numpy as np
@@ -27,7 +30,12 @@ SEQ = EVENT_COLUMNS.index("seq")
 RECORDED_AT = EVENT_COLUMNS.index("recorded_at")
 UNIT = EVENT_COLUMNS.index("unit")
 
+_ADDED = ("recorded_at", "seq")
+_TOLD = attrgetter(*(field.name for field in fields(Event) if field.name not in _ADDED))
+assert tuple(field.name for field in fields(Event))[-len(_ADDED) :] == _ADDED
 
+
+@lru_cache(maxsize=8)  # a group of events is stamped with one moment
 def utc_text(moment: dt.datetime) -> str:
     """Write an aware moment as UTC text that sorts by time.
 
@@ -62,6 +70,12 @@ def to_row(event: Event, seq: int, recorded_at: str) -> Row:
         event.note,
         event.voids,
     )
+
+
+def stamped(event: Event, seq: int, recorded_at: dt.datetime) -> Event:
+    """Return an event with what the store adds; this is a hot path, and ``replace`` is slow."""
+    values: tuple[Any, ...] = (*_TOLD(event), recorded_at, seq)
+    return Event(*values)
 
 
 def to_event(row: Row) -> Event:

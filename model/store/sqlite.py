@@ -126,8 +126,9 @@ class SqliteStore(Store):
         try:
             with self._writing() as table:
                 log = Pending(table, [request.batch for request in requests])
+                now = self._clock()
                 for request in requests:
-                    request.take(log, self._clock)
+                    request.take(log, now)
                 log.write()
         except StoreError as error:
             self._after_failure(requests, error)

@@ -13,10 +13,19 @@ from typing import Protocol
 
 import pandas as pd
 
-from model.clock import Clock
 from model.events import Event
 from model.problems import Problem, RefusedEvents, errors_only
-from model.store.rows import EVENT_ID, UNIT, Row, to_event, to_frame, to_row, utc_moment, utc_text
+from model.store.rows import (
+    EVENT_ID,
+    UNIT,
+    Row,
+    stamped,
+    to_event,
+    to_frame,
+    to_row,
+    utc_moment,
+    utc_text,
+)
 
 Judge = Callable[[Sequence[Event], pd.DataFrame], Iterable[Problem]]
 """Says what is wrong with a batch, given what the log holds of the units it touches."""
@@ -81,7 +90,7 @@ class Writing(Protocol):
         """Write rows."""
 
 
-def take(batch: Batch, log: Writing, clock: Clock) -> Appended:
+def take(batch: Batch, log: Writing, now: dt.datetime) -> Appended:
     """Look at a batch and write what is new of it.
 
     Parameters
@@ -90,8 +99,8 @@ def take(batch: Batch, log: Writing, clock: Clock) -> Appended:
         What was sent.
     log
         In an open write transaction.
-    clock
-        Gives the moment the events become known.
+    now
+        The moment the events become known (aware).
 
     Raises
     ------
@@ -102,7 +111,7 @@ def take(batch: Batch, log: Writing, clock: Clock) -> Appended:
     problems = list(batch.judge(fresh, _concerning(fresh, log))) if batch.judge and fresh else []
     if errors := errors_only(problems):
         raise RefusedEvents(errors)
-    accepted = _numbered(fresh, log, clock(), batch.keep_recorded_at) if fresh else ()
+    accepted = _numbered(fresh, log, now, batch.keep_recorded_at) if fresh else ()
     return Appended(accepted, repeated, tuple(problems))
 
 
@@ -162,7 +171,7 @@ def _numbered(
     accepted, rows = [], []
     for number, event in enumerate(events, seq + 1):
         kept = event.recorded_at if keep_recorded_at else None
-        accepted.append(replace(event, seq=number, recorded_at=kept or now))
+        accepted.append(stamped(event, number, kept or now))
         rows.append(to_row(event, number, utc_text(kept) if kept else stamp))
     log.insert(rows)
     return tuple(accepted)
