@@ -99,6 +99,12 @@ export class Outbox {
 
   async sendAll() {
     await this.load();
+    // A try without signal would only make the entry one that may be in the log. Should the
+    // browser be wrong about it, the list of units comes nevertheless and the link is up.
+    if (navigator.onLine === false && this.link !== "up") {
+      this.heard(0);
+      return;
+    }
     let any = false;
     for (const { id } of this.withState("queued")) {
       const entry = this.entries.find((each) => each.id === id);

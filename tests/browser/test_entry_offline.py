@@ -122,14 +122,20 @@ def test_an_entry_whose_answer_was_lost_is_sent_again_and_counts_once(served, wa
     assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
 
 
-def test_an_entry_not_sent_yet_can_be_changed(served, watch):
+def test_an_entry_made_without_signal_can_still_be_changed(served, watch):
     page = open_entry(watch, served.url)
     page.context.set_offline(True)
     tick(page, *UNDER_WAY, "Hold").get_by_role("button", name="Waiting for survey").click()
-    page.get_by_role("button", name="Review 1 row").click()
-    page.route("**/api/events", lambda route: route.abort())
-    page.get_by_role("button", name="Send", exact=True).click()
-    expect(entries(page, "queued")).to_have_count(1)
+    send(page)
+    entries(page, "queued").get_by_role("button", name="Change").click()
+    expect(page.locator(".outbox-item")).to_have_count(0)
+    work = tick(page, *UNDER_WAY)
+    work.get_by_role("button", name="Waiting for survey").click()
+    work.get_by_role("button", name="Equipment down").click()
+    send(page)
+    page.context.set_offline(False)
+    expect(entries(page, "sent")).to_have_count(1)
+    assert [event.reason for event in mine(served, UNDER_WAY)] == ["Equipment down"]
 
 
 def test_while_a_refused_entry_stands_a_later_one_of_its_unit_waits(served, watch):
