@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -34,10 +35,21 @@ BOUND_NOW, BOUND_CREW, BOUND_SET, BOUND_HOLD, BOUND_AFTER = range(5)
 DAYS_BACK = 120
 """Lags and turnarounds from earlier than this have passed, whatever they are."""
 
-SMALL = 1e-3
-"""Days: below this, two times are the same (about a minute and a half)."""
+TICKS = 1024
+"""Work is drawn in 1024ths of a day (84 seconds): single precision then adds up without
+rounding, up to 16,384 days."""
 
-WEATHER_BLOCK_DAYS = 256
+SMALL = 1.0 / TICKS
+"""Days: up to this, two times are the same."""
+
+
+def in_ticks(days: Days) -> Days:
+    """Round days to whole ``TICKS``, in place; a half goes up."""
+    days *= TICKS
+    days += days.dtype.type(0.5)
+    np.floor(days, out=days)
+    days /= TICKS
+    return days
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +118,28 @@ class Progress:
     def not_begun(units: int, activities: int) -> Progress:
         """Return the line before its first day."""
         return Progress(np.full((units, activities), np.nan), np.full((units, activities), np.nan))
+
+    @cached_property
+    def is_finished(self) -> NDArray[np.bool_]:
+        """Which units and activities are finished."""
+        return ~np.isnan(self.finished)
+
+    @cached_property
+    def is_begun(self) -> NDArray[np.bool_]:
+        """Which are under way."""
+        return ~np.isnan(self.started) & ~self.is_finished
+
+    def in_order(self, units: Sequence[int]) -> list[int]:
+        """Put the units that have begun first, in the order they did."""
+        known = np.fmin(self.started, self.finished)
+        first = np.fmin.reduce(known, axis=1) if known.shape[1] else known
+        return sorted(units, key=lambda unit: np.nan_to_num(first[unit], nan=np.inf))
+
+    def in_hand(self, units: Sequence[int], activity: int) -> list[int]:
+        """Return the units a trade has finished, in the order it did, then those under way."""
+        finished = [unit for unit in units if self.is_finished[unit, activity]]
+        finished.sort(key=lambda unit: float(self.finished[unit, activity]))
+        return finished + [unit for unit in units if self.is_begun[unit, activity]]
 
 
 @dataclass(frozen=True)
@@ -219,10 +253,11 @@ class _CountingTable:
     def after_work(self, start: Days, work: Days | float) -> Days:
         """Return when ``work`` counted days after ``start`` have passed."""
         done = self.counted(start) + work
-        number = np.ceil(done - SMALL)
+        number = np.ceil(done - done.dtype.type(SMALL))
         number -= 1
         day = self._day_of.take(self._place(np.clip(number, 0, self._last_day)))
         done -= number
+        np.minimum(done, 1, out=done)
         done += day.astype(done.dtype)
         done -= self._days_back
         return np.asarray(np.maximum(done, start, out=done), dtype=start.dtype)
@@ -319,14 +354,13 @@ class _Walk:
         self.bound = np.zeros(work.shape, dtype=np.uint8)
         self.crew_from = np.full(work.shape[:2], -1, dtype=np.int32)
         self.set_from = np.full(work.shape[0], -1, dtype=np.int32)
-        self.is_finished = ~np.isnan(progress.finished)
-        self.is_begun = ~np.isnan(progress.started) & ~self.is_finished
+        self.is_finished, self.is_begun = progress.is_finished, progress.is_begun
 
     def heading(self, run: Run) -> None:
         """March one heading."""
         crews = self._crews(run)
         sets = None if run.sets is None else _Queue(run.sets)
-        for unit in self._in_order_of_beginning(run.units):
+        for unit in self.progress.in_order(run.units):
             for activity in range(len(self.steps)):
                 if not (self.is_finished[unit, activity] or self.is_begun[unit, activity]):
                     self._begin(unit, activity, crews[activity], sets if activity == 0 else None)
@@ -344,18 +378,9 @@ class _Walk:
                     self._carry_on(unit, activity)
                 elif self.is_finished[unit, activity]:
                     self.finish[unit, activity] = self.progress.finished[unit, activity]
-            held = [u for u in run.units if self.is_finished[u, activity]]
-            held.sort(key=lambda unit: float(self.progress.finished[unit, activity]))
-            held += [u for u in run.units if self.is_begun[u, activity]]
-            for unit in held:
+            for unit in self.progress.in_hand(run.units, activity):
                 queue.add(unit, self.finish[unit, activity])
         return crews
-
-    def _in_order_of_beginning(self, units: tuple[int, ...]) -> list[int]:
-        """Put the units that have begun first, in the order they did."""
-        known = np.fmin(self.progress.started, self.progress.finished)
-        first = np.fmin.reduce(known, axis=1) if known.shape[1] else known
-        return sorted(units, key=lambda unit: np.nan_to_num(first[unit], nan=np.inf))
 
     def _carry_on(self, unit: int, activity: int) -> None:
         """Go on with work under way."""

@@ -11,34 +11,61 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.activities import Activity
+from model.chance import CHANCES, chances, keys
 from model.cycle import clear_days, completions
 from model.fold import State
 from model.holds import draw_hold_days, ended_holds, held_days
 from model.job import Job
 from model.line import (
     DAYS_BACK,
-    WEATHER_BLOCK_DAYS,
     DayCounter,
     Days,
     March,
     Progress,
     Run,
     Step,
+    in_ticks,
     march,
 )
-from model.pace import History, Pace, histories_of, log_sizes, paces_of
+from model.pace import History, Pace, draw_from, histories_of, log_sizes, paces_of
 from model.workdays import WorkCalendar
 
 SPARE_DAYS = 90
 LONGEST_DAYS = 10_000
 """A march that goes on for longer is cut off there (27 years)."""
 
-WORK_STREAM, WEATHER_STREAM, HOLD_STREAM = range(3)
+WORK_STREAM, WEATHER_STREAM, HOLD_STREAM, POOL_STREAM, LEFT_STREAM = range(5)
+
+
+@dataclass(frozen=True)
+class Luck:
+    """What chance decides of the line as a whole; the rest is looked up unit by unit.
+
+    Parameters
+    ----------
+    seed
+        What it was drawn with.
+    paths
+        How many.
+    pools
+        By heading, then activity: every path's idea of the crew's pace, shape (pool size,
+        paths), days on an average first unit.
+    left
+        For work under way, the days left on every path.
+    held_until
+        For a unit and activity on hold, days from now until it is resumed.
+    """
+
+    seed: int
+    paths: int
+    pools: tuple[tuple[NDArray[np.float32], ...], ...]
+    left: Mapping[tuple[int, int], Days]
+    held_until: Mapping[tuple[int, int], Days]
 
 
 @dataclass(frozen=True)
 class Draws:
-    """What chance decides, on every path.
+    """What chance decides, on every path, laid out for the march.
 
     Parameters
     ----------
@@ -50,12 +77,15 @@ class Draws:
         What they were drawn with.
     counter
         Which days count, with each path's weather.
+    first
+        The first of these paths.
     """
 
     work: Days
     held_until: Mapping[tuple[int, int], Days]
     seed: int
     counter: DayCounter
+    first: int = 0
 
 
 @dataclass(frozen=True)
@@ -119,17 +149,41 @@ class LineNow:
         """Which units and activities are not finished."""
         return np.isnan(self.finished)
 
-    def draw(self, paths: int, seed: int) -> Draws:
-        """Draw the work left, the ends of holds and the weather of every path.
+    def luck(self, paths: int, seed: int) -> Luck:
+        """Draw what chance decides of the line as a whole.
 
         Parameters
         ----------
         paths, seed
             How many paths, and the seed that gives the same ones again.
         """
-        work = self._work(paths, seed)
-        held_until = self._holds(paths, seed)
-        return Draws(work, held_until, seed, self._counter(self._guess_days(work), paths, seed))
+        pools = tuple(
+            tuple(
+                pace.pool(seed, (POOL_STREAM, heading, activity), paths)
+                for activity, pace in enumerate(row)
+            )
+            for heading, row in enumerate(self.paces)
+        )
+        return Luck(seed, paths, pools, self._left(pools, seed), self._holds(paths, seed))
+
+    def draws(self, luck: Luck, first: int = 0, last: int | None = None) -> Draws:
+        """Lay out the work left, the ends of holds and the weather of some paths.
+
+        Parameters
+        ----------
+        luck
+            As ``luck`` returns it.
+        first, last
+            From which path to before which; ``first`` a multiple of four. All by default.
+        """
+        last = luck.paths if last is None else last
+        held = {cell: days[first:last] for cell, days in luck.held_until.items()}
+        counter = self._counter(self.guess_days(luck), first, last, luck.seed)
+        return Draws(self._work(luck, first, last), held, luck.seed, counter, first)
+
+    def draw(self, paths: int, seed: int) -> Draws:
+        """Draw and lay out all at once; see ``luck`` and ``draws``."""
+        return self.draws(self.luck(paths, seed))
 
     def march(self, draws: Draws, *, keep_starts: bool = False) -> tuple[March, DayCounter]:
         """March on from now.
@@ -156,23 +210,54 @@ class LineNow:
             if longest < counter.horizon_days - 1 or counter.horizon_days >= LONGEST_DAYS:
                 return marched, counter
             horizon = min(2 * counter.horizon_days, LONGEST_DAYS)
-            counter = self._counter(horizon, draws.work.shape[2], draws.seed)
+            last = draws.first + draws.work.shape[2]
+            counter = self._counter(horizon, draws.first, last, draws.seed)
 
-    def _work(self, paths: int, seed: int) -> Days:
-        """Draw the days of work left for every unit, activity and path."""
-        work = np.zeros((*self.finished.shape, paths), dtype=np.float32)
+    def _work(self, luck: Luck, first: int, last: int) -> Days:
+        """Lay out the days of work left of every unit and activity."""
+        work = np.zeros((*self.finished.shape, last - first), dtype=np.float32)
         for place, run in enumerate(self.runs):
             units = np.array(run.units)
-            for activity in range(len(self.steps)):
+            for activity, pool in enumerate(luck.pools[place]):
                 to_do = units[self.to_do[units, activity]]
-                rng = np.random.default_rng([seed, WORK_STREAM, place, activity])
-                days = self.paces[place][activity].draw(rng, to_do.size, paths)
-                days *= self.effort[to_do, activity, None].astype(np.float32)
-                work[to_do, activity] = days
-                if not self.steps[activity].calendar_days:
-                    for unit in to_do[~np.isnan(self.started[to_do, activity])]:
-                        self._leave_what_is_left(work[unit, activity], unit, activity, rng)
+                mine = np.ascontiguousarray(pool[:, first:last])
+                work[to_do, activity] = self._days(mine, luck.seed, to_do, activity, first)
+        for cell, days in luck.left.items():
+            work[cell] = days[first:last]
         return work
+
+    def _days(
+        self,
+        pool: NDArray[np.float32],
+        seed: int,
+        units: NDArray[np.intp],
+        activity: int,
+        first: int,
+    ) -> NDArray[np.float32]:
+        """Draw whole units' days from the pools of some paths."""
+        days = draw_from(pool, keys(seed, WORK_STREAM, activity, units), first)
+        days *= self.effort[units, activity, None].astype(np.float32)
+        return in_ticks(days)
+
+    def _left(
+        self, pools: Sequence[Sequence[NDArray[np.float32]]], seed: int
+    ) -> dict[tuple[int, int], Days]:
+        """Draw the days left of all work under way, but for curing."""
+        left: dict[tuple[int, int], Days] = {}
+        under_way = self.to_do & ~np.isnan(self.started)
+        for place, run in enumerate(self.runs):
+            for activity, trade in enumerate(self.activities):
+                units = np.array(
+                    [unit for unit in run.units if under_way[unit, activity]], dtype=int
+                )
+                if trade.calendar_days or not units.size:
+                    continue
+                drawn = self._days(pools[place][activity], seed, units, activity, 0)
+                for unit, days in zip(units.tolist(), drawn, strict=True):
+                    rng = np.random.default_rng([seed, LEFT_STREAM, unit, activity])
+                    self._leave_what_is_left(days, unit, activity, rng)
+                    left[unit, activity] = in_ticks(days)
+        return left
 
     def _leave_what_is_left(
         self, work: Days, unit: int, activity: int, rng: np.random.Generator
@@ -202,47 +287,51 @@ class LineNow:
         held = np.argwhere(self.on_hold & self.to_do)
         if not held.size:
             return {}
-        rng = np.random.default_rng([seed, HOLD_STREAM])
-        dry = self._counter(LONGEST_DAYS // 10, 0, seed)
+        dry = DayCounter(self.worked(-DAYS_BACK, LONGEST_DAYS // 10))
         start = np.zeros(paths, dtype=np.float32)
-        return {
-            (int(unit), int(activity)): dry.after_work(
-                start,
-                draw_hold_days(rng, self.ended_holds, self.held_days[unit, activity], paths),
-                weather=False,
-            )
-            for unit, activity in held
-        }
+        until = {}
+        for unit, activity in held.tolist():
+            rng = np.random.default_rng([seed, HOLD_STREAM, unit, activity])
+            days = draw_hold_days(rng, self.ended_holds, self.held_days[unit, activity], paths)
+            until[unit, activity] = dry.after_work(start, in_ticks(days), weather=False)
+        return until
 
-    def _guess_days(self, work: Days) -> int:
+    def guess_days(self, luck: Luck) -> int:
         """Guess for how many calendar days the longest march goes on."""
-        slowest = max(
-            float(work[list(run.units)].mean(axis=2).sum(axis=0).max()) for run in self.runs
-        )
+        slowest = 0.0
+        for run, row in zip(self.runs, luck.pools, strict=True):
+            units = list(run.units)
+            effort = np.where(self.to_do, self.effort, 0.0)[units].sum(axis=0)
+            for pool, times in zip(row, effort.tolist(), strict=True):
+                slowest = max(slowest, times * float(pool.mean(axis=0).max()))
         once_through = sum(pace.mean_days for pace in self.paces[0])
-        share = np.count_nonzero(self._worked(0, 730)) / 730
-        return int(1.25 * (slowest + once_through) / max(share, 0.05)) + SPARE_DAYS
+        counted = float((self.worked(0, 730) - self.lost_chances(730) / CHANCES).mean())
+        days = 1.1 * (slowest + once_through) / max(counted, 0.05)
+        return min(int(days) + SPARE_DAYS, LONGEST_DAYS)
 
-    def _worked(self, first: int, last: int) -> NDArray[np.bool_]:
+    def worked(self, first: int, last: int) -> NDArray[np.bool_]:
         """Return which days from now are worked."""
         days = self.as_of + 1 + np.arange(first, last)
         return np.asarray(self.calendar.is_workday(days))
 
-    def _counter(self, days: int, paths: int, seed: int) -> DayCounter:
-        """Return the days that count, with each path's weather."""
-        worked = self._worked(-DAYS_BACK, days)
-        if not paths or not any(self.calendar.lost_days_per_month or ()):
-            return DayCounter(worked)
+    def lost_chances(self, days: int) -> NDArray[np.int64]:
+        """Return how many of ``CHANCES`` each day from now is lost with; 0 if it is not worked."""
+        worked = self.worked(0, days)
+        if not any(self.calendar.lost_days_per_month or ()):
+            return np.zeros(days, dtype=np.int64)
         dates = self.as_of + 1 + np.arange(days)
         share = self.calendar.daily_loss_probability(self.calendar.index_of(dates))
-        limit = np.where(worked[DAYS_BACK:], np.round(share * 65_536), 0)
-        lost = np.zeros((days, paths), dtype=bool)
-        for block in range(0, days, WEATHER_BLOCK_DAYS):
-            # A block of days has its own stream: a longer horizon leaves earlier days alone.
-            rng = np.random.default_rng([seed, WEATHER_STREAM, block])
-            chance = rng.integers(0, 65_536, (WEATHER_BLOCK_DAYS, paths), dtype=np.uint16)
-            here = limit[block : block + WEATHER_BLOCK_DAYS, None]
-            np.less(chance[: len(here)], here, out=lost[block : block + len(here)])
+        return np.where(worked, np.round(share * CHANCES), 0).astype(np.int64)
+
+    def _counter(self, days: int, first: int, last: int, seed: int) -> DayCounter:
+        """Return the days that count, with each path's weather."""
+        worked, limit = self.worked(-DAYS_BACK, days), self.lost_chances(days)
+        if not limit.any():
+            return DayCounter(worked)
+        lost = np.zeros((days, last - first), dtype=bool)
+        rainy = np.flatnonzero(limit)
+        drawn = chances(keys(seed, WEATHER_STREAM, rainy), first, last - first)
+        lost[rainy] = drawn < limit[rainy, None]
         return DayCounter(worked, lost)
 
 

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model.activities import Activity
+from model.chance import CHANCES, Keys, chances, keys
 from model.cycle import PRIOR_UNITS, recent_completions
 from model.job import Job
 
@@ -37,9 +38,38 @@ this: a spread of 0.3 of single units against one of 0.3 (0.1) of the powers."""
 HALF_LIFE_UNITS = 6.0
 """A unit so many units ago counts half as much as the latest."""
 
-TABLE_SIZE = 65_536
-
 Draws = NDArray[np.float32]
+
+
+def draw_from(pool: Draws, streams: Keys, first: int) -> Draws:
+    """Draw units' days from the pool of each path.
+
+    Parameters
+    ----------
+    pool
+        Shape (pool size, paths), of these paths alone.
+    streams
+        Shape (units,): the key of each unit's chances.
+    first
+        The first path.
+
+    Returns
+    -------
+    array of float32
+        Shape (units, paths).
+
+    Notes
+    -----
+    A value's chance is off by less than 1/65,536.
+    """
+    size, paths = pool.shape
+    flat, path = pool.reshape(-1), np.arange(paths, dtype=np.int32)
+    days = np.empty((streams.size, paths), dtype=np.float32)
+    for unit, chance in enumerate(chances(streams, first, paths)):
+        which = chance * np.uint32(size)
+        which >>= np.uint32(16)
+        np.take(flat, which.view(np.int32) * np.int32(paths) + path, out=days[unit], mode="clip")
+    return days
 
 
 @dataclass(frozen=True)
@@ -65,20 +95,25 @@ class Pace:
         """Expected crew's days on a unit."""
         return float(np.average(self.days, weights=self.weights))
 
-    def draw(self, rng: np.random.Generator, units: int, paths: int) -> Draws:
-        """Draw the crew's days for some units on every path.
+    @property
+    def pool_size(self) -> int:
+        """How many values a path's pool holds."""
+        return max(round(float(self.weights.sum())) - 1, 1)
+
+    def pool(self, seed: int, place: Sequence[int], paths: int) -> Draws:
+        """Draw every path's pool: its idea of how fast this crew is.
 
         Parameters
         ----------
-        rng
-            Source of chance.
-        units, paths
+        seed, place
+            What the draws belong to; see ``model.chance.keys``.
+        paths
             How many.
 
         Returns
         -------
         array of float32
-            Shape (units, paths).
+            Shape (pool size, paths), days.
 
         Notes
         -----
@@ -91,22 +126,14 @@ class Pace:
         .. [1] Rubin, D. B. (1981), The Bayesian Bootstrap, Annals of Statistics 9(1)
            (from memory): the idea of giving the history itself a distribution.
         """
-        pool_size = max(round(float(self.weights.sum())) - 1, 1)
-        chance = rng.integers(0, TABLE_SIZE, (pool_size, paths), dtype=np.uint16)
-        pool = self._table[chance].reshape(-1)
-        which = rng.integers(0, pool_size, (units, paths), dtype=np.uint16)
-        path = np.arange(paths, dtype=np.int32)
-        days = np.empty((units, paths), dtype=np.float32)
-        for unit in range(units):
-            np.take(pool, which[unit] * np.int32(paths) + path, out=days[unit], mode="clip")
-        return days
+        return self._table[chances(keys(seed, *place, np.arange(self.pool_size)), 0, paths)]
 
     @cached_property
     def _table(self) -> Draws:
         """The days at evenly spaced chances, for drawing by look-up; off by less than 1/65,536."""
         share = np.cumsum(self.weights) / self.weights.sum()
-        chances = (np.arange(TABLE_SIZE) + 0.5) / TABLE_SIZE
-        place = np.searchsorted(share, chances)
+        middles = (np.arange(CHANCES) + 0.5) / CHANCES
+        place = np.searchsorted(share, middles)
         return self.days[np.minimum(place, self.days.size - 1)].astype(np.float32)
 
 

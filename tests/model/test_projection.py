@@ -9,11 +9,12 @@ import json
 import numpy as np
 import pytest
 
+from model.chance import keys
 from model.events import Event
 from model.fold import fold
 from model.job import Job
 from model.line_now import line_now
-from model.pace import Pace
+from model.pace import Pace, draw_from
 from model.projection import Forecast, project_finish
 from tests.model.builders import ACTIVITIES, a_calendar, a_frame, a_job, an_event, done, only
 
@@ -264,7 +265,7 @@ HISTORY = np.array([3.0, 3, 4, 3, 5, 3, 2, 3, 4, 3])
 def test_the_uncertainty_of_a_short_history_travels_down_the_line() -> None:
     pace = Pace(HISTORY, np.ones(10), 10)
     paths = 20_000
-    ends = pace.draw(np.random.default_rng(1), 67, paths).sum(axis=0)
+    ends = draw_from(pace.pool(1, (0,), paths), keys(1, 1, np.arange(67)), 0).sum(axis=0)
     v, m, k = 0.61, 67, 9
     spread = np.sqrt(m * v * (1 - 1 / k) + m**2 * v / k)
     assert spread == pytest.approx(18.459, abs=0.01)
@@ -275,7 +276,7 @@ def test_the_uncertainty_of_a_short_history_travels_down_the_line() -> None:
 
 def test_single_draws_follow_the_weights() -> None:
     pace = Pace(np.array([1.0, 2.0, 5.0]), np.array([1.0, 2.0, 1.0]), 2)
-    draws = pace.draw(np.random.default_rng(1), 1, 40_000)
+    draws = draw_from(pace.pool(1, (0,), 40_000), keys(1, 1, [0]), 0)
     share = (draws == 2.0).mean()
     assert share == pytest.approx(0.5, abs=4 * np.sqrt(0.25 / 40_000))
     assert pace.mean_days == 2.5
