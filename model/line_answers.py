@@ -21,7 +21,7 @@ from model.cycle import RECENT_UNITS
 from model.cycle_chart import CycleChart, cycle_chart
 from model.fold import State
 from model.job import Job
-from model.lag import WORTH_SAYING_DAYS, Lag, lag
+from model.lag import Lag, lag
 from model.log_arrays import LogArrays
 from model.placed import by_day
 from model.projection import PATHS, SEED, Forecast, project_finish
@@ -113,8 +113,7 @@ class LineAnswers:
 
     def lagging_spans(self, as_of: Moment = None) -> Mapping[str, Sequence[int]]:
         """Return the numbers of the spans that lag, by activity, for the map's outlines."""
-        units = self.lag(as_of).units
-        late = units[units["behind_pace"] > WORTH_SAYING_DAYS]
+        late = self.lag(as_of).lagging
         spans = self.job.spans.reset_index(drop=True)
         return {
             activity.key: spans.index[

@@ -58,7 +58,7 @@ def quantity_chart(curve: QuantityCurve, *, narrow: bool = False) -> go.Figure:
 def _last_day(curve: QuantityCurve) -> np.datetime64:
     """Return the day by which all is placed on 90 per cent of the paths, and in the plan."""
     done = curve.projected_days[int(np.argmax(curve.low >= curve.low[-1]))]
-    return max(done, *curve.baseline_days[-1:])
+    return max([done, *curve.baseline_days[-1:]])
 
 
 def _projection(figure: go.Figure, curve: QuantityCurve) -> None:

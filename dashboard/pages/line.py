@@ -25,7 +25,7 @@ from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.backtest_words import horizon_table
 from dashboard.parts.crew_looks import crew_look, crew_swatch
-from dashboard.parts.lag_words import lag_summary, lag_table, lagging_rows
+from dashboard.parts.lag_words import lag_summary, lag_table
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.line_lists import drivers_list, pours_table, unit_facts
 from dashboard.parts.map_view import SPACE, UNSEEN
@@ -77,7 +77,7 @@ def layout(project: Project, search: str = "") -> Component:
 
 def _view(project: Project, search: str) -> LineView:
     """Return what the address asks for; by itself, the unit that lags most."""
-    late = lagging_rows(project.lag())
+    late = project.lag().lagging
     usual = LineView()
     if len(late):
         worst = late.iloc[0]
@@ -208,7 +208,7 @@ def _whatif_section(project: Project) -> list[Component]:
 
 def _first_cases(project: Project) -> list[dict[str, Any]]:
     """Return cases worth a look: what would help where it lags most, and a longer week."""
-    late = lagging_rows(project.lag())
+    late = project.lag().lagging
     week = {"name": "Six-day week", "week": "six"}
     if late.empty:
         return [week]
@@ -309,7 +309,7 @@ def _register_line(app: dash.Dash, project: Project) -> None:
 
 
 def _seen(project: Project, focus: str, unit: str, screen: Mapping[str, Any]) -> Seen:
-    late = lagging_rows(project.lag())
+    late = project.lag().lagging
     pairs = set(zip(late["unit"], late["activity"], strict=True))
     return Seen(focus, unit, pairs, narrow=bool(screen["narrow"]))
 

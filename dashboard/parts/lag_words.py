@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 
 from dashboard.parts import frame
 from dashboard.parts.attributes import data
-from model.lag import WORTH_SAYING_DAYS, Lag
+from model.lag import Lag
 from model.starving import NO_SET, Starving
 
 SHOWN = 5
@@ -32,15 +32,9 @@ def short_day(day: Any) -> str:
     return f"{date:%a} {date.day} {date:%b}"
 
 
-def lagging_rows(found: Lag) -> pd.DataFrame:
-    """Return the rows that lag behind their heading's pace, worst first."""
-    rows: pd.DataFrame = found.units[found.units["behind_pace"] > WORTH_SAYING_DAYS]
-    return rows
-
-
 def lag_summary(found: Lag, crews: Starving, names: Names) -> Component:
     """Say which unit lags most and why, who stands idle, and who starves next and when."""
-    late = lagging_rows(found)
+    late = found.lagging
     lines = [_worst(late.iloc[0].to_dict(), names)] if len(late) else []
     if not lines:
         lines = [html.P("No unit lags behind the pace of its heading.", className="lead")]
@@ -119,7 +113,7 @@ def _days(number: float) -> str:
 
 def lag_table(found: Lag, names: Names) -> Component:
     """Return the units at the front that lag, worst first; a button shows each on the chart."""
-    rows = lagging_rows(found)
+    rows = found.lagging
     if rows.empty:
         return frame.notice("empty", "Nothing lags", ["Every crew keeps the pace of its heading."])
     parts = [_table(rows.iloc[:SHOWN], names)]

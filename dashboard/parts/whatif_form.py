@@ -114,17 +114,15 @@ def _number(
 def _choice(
     case: int, name: str, label: str, words: Mapping[str, str], filled: Mapping[str, Any]
 ) -> Component:
-    field = dcc.Dropdown(
+    field = dcc.RadioItems(
         id=field_id(name, case),
         options=[{"value": key, "label": text} for key, text in words.items()],
         value=filled.get(name, ""),
-        clearable=False,
-        searchable=False,
+        className="choice-row",
     )
-    # The component is no form field of its own, so a label around it would name nothing.
     return html.Div(
-        [html.Span(label, className="label"), field],
-        className="form-row",
+        [html.Span(label, className="label"), html.Div(field, className="choice-group")],
+        className="form-row whole",
         role="group",
         **aria(label=label),
     )

@@ -1,0 +1,324 @@
+"""The line page: its words, its callbacks, its address, and how often it computes."""
+
+import datetime as dt
+import threading
+
+import pandas as pd
+import pytest
+
+from dashboard.pages import line
+from dashboard.parts.lag_words import lag_summary, lag_table
+from dashboard.parts.line_address import ALL, LineView, read_line_address
+from dashboard.parts.one_job import OneJob
+from dashboard.parts.whatif_form import FIELDS, changes_of
+from dashboard.parts.whatif_table import whatif_table
+from model import line_answers
+from model.clock import end_of_day
+from model.lag import COLUMNS, Lag
+from model.projection import Band
+from model.starving import COLUMNS as CREW_COLUMNS
+from model.starving import NO_SET, Starving
+from model.whatif import MOST_CASES, Case, Change, WhatIf
+from tests.dashboard.conftest import words_of
+
+NAMES = {"falsework": "Falsework", "rebar": "Rebar", "deck_pour": "Deck pour"}
+DAY = dt.date(2026, 11, 24)
+WIDE = {"narrow": False}
+
+
+def text_of(component) -> str:
+    """All words of a component, as one reads them."""
+    if component is None or isinstance(component, str | int | float):
+        return "" if component is None else str(component)
+    if isinstance(component, list | tuple):
+        return "".join(text_of(part) for part in component)
+    return text_of(getattr(component, "children", None))
+
+
+def a_lag(*rows):
+    return Lag(DAY, pd.DataFrame(list(rows), columns=list(COLUMNS)))
+
+
+def crews(*rows):
+    return Starving(DAY, pd.DataFrame(list(rows), columns=list(CREW_COLUMNS)))
+
+
+W07 = ("W07", "h2", "rebar", 60.0, 5.4, -12.0, 2.5, "Under way for 9 working days.")
+E20 = ("E20", "h1", "deck_pour", None, 3.0, None, 0.04, "Waits for rebar of its unit.")
+STARVES = ("h2", "deck_pour", "W07", "rebar", "W07", pd.Timestamp("2026-12-01"),
+           pd.Timestamp("2026-12-08"), 5, 0.0, False)  # fmt: skip
+IDLE = ("h1", "falsework", "E15", NO_SET, "E20", pd.Timestamp("2026-11-20"),
+        pd.Timestamp("2026-12-02"), 8, 0.0, True)  # fmt: skip
+
+
+# What stands on top
+
+
+def test_the_first_sentence_says_which_unit_lags_most_by_how_much_and_why():
+    said = text_of(lag_summary(a_lag(W07, E20), crews(), NAMES))
+    assert "Lags most: Rebar of W07 on h2, 5.4 working days behind the pace" in said
+    assert "costs the finish 2.5 working days" in said
+    assert "Why: Under way for 9 working days." in said
+
+
+def test_the_second_sentence_says_who_starves_next_from_when_and_until_when():
+    said = text_of(lag_summary(a_lag(W07), crews(IDLE, STARVES), NAMES))
+    assert "Next to starve: the deck pour crew on h2, after Tue 1 Dec, for 5 working days" in said
+    assert "until rebar of W07 is finished (Tue 8 Dec)" in said
+
+
+def test_crews_that_stand_idle_already_are_listed_with_what_they_wait_for():
+    said = text_of(lag_summary(a_lag(W07), crews(IDLE), NAMES))
+    assert "1 crew stands idle now" in said
+    assert "the falsework set under E20 is free (Wed 2 Dec)" in said
+    assert "No crew is about to starve." in said
+
+
+def test_a_line_on_its_pace_says_so():
+    calm = (*W07[:4], 0.2, *W07[5:])
+    assert "No unit lags" in text_of(lag_summary(a_lag(calm), crews(), NAMES))
+    assert "Nothing lags" in text_of(lag_table(a_lag(calm), NAMES))
+
+
+def test_the_table_has_the_worst_first_and_a_dash_where_there_is_no_number():
+    said = text_of(lag_table(a_lag(W07, E20), NAMES))
+    assert said.index("W07") < said.index("E20")
+    assert "Deck pour0–3–Waits" in said
+    assert "2.5605−12" in said
+
+
+def test_beyond_the_worst_few_the_table_folds_the_rest_away():
+    rows = [(f"W{number:02d}", *W07[1:]) for number in range(9)]
+    assert "4 more that lag" in text_of(lag_table(a_lag(*rows), NAMES))
+
+
+# The address
+
+
+def read(search, usual=None):
+    usual = usual or LineView("h2", "rebar", "W07")
+    return read_line_address(search, usual, headings=["h1", "h2"], activities=list(NAMES),
+                             heading_of_unit={"W07": "h2", "E20": "h1"})  # fmt: skip
+
+
+def test_without_a_word_in_the_address_the_page_opens_on_what_lags_most():
+    assert read("") == LineView("h2", "rebar", "W07")
+
+
+def test_a_unit_in_the_address_brings_its_own_heading():
+    assert read("?unit=E20&activity=deck_pour") == LineView("h1", "deck_pour", "E20")
+
+
+def test_all_headings_and_all_crews_can_be_linked_to():
+    assert read("?heading=all&activity=all") == LineView(ALL, ALL, "")
+
+
+def test_what_cannot_be_followed_is_said_and_left_out():
+    view = read("?heading=north&unit=X99")
+    assert (view.heading, view.unit) == ("h2", "")
+    assert len(view.notes) == 2
+
+
+# Callbacks, as the browser calls them
+
+
+def changed_by(answer):
+    """What an answer changes on the page; nothing where it says to leave all as it is."""
+    return answer.get_json()["response"] if answer.status_code == 200 else {}
+
+
+def test_the_page_answers_with_sentence_table_chart_and_caution(client, call):
+    words = words_of(call("page.children", **{"url.pathname": "/line", "url.search": ""}))
+    for said in ("Lags most: ", "Next to starve: ", "Units that lag, worst first",
+                 "Time and station", "What if", "Planning figures only."):  # fmt: skip
+        assert said in words
+
+
+def test_the_chart_shows_the_chosen_heading_and_says_what_is_known_of_the_unit(call):
+    answer = call("line-chart.figure", **{
+        "line-heading.value": "W_from_west", "line-activity.value": "rebar",
+        "line-chosen.data": {"unit": "W07", "units": []}, "line-screen.data": WIDE,
+        "line-seq.data": 1,
+    }).get_json()["response"]  # fmt: skip
+    names = [note["text"] for note in answer["line-chart"]["figure"]["layout"]["annotations"]]
+    assert "<b>W07</b>" in names
+    assert "E01" not in names
+    assert "/?unit=W07&activity=rebar&lag=1" in str(answer["line-unit"])
+
+
+def test_quantities_cycles_drivers_and_pours_come_with_words(call):
+    seen = {"line-activity.value": "deck_pour", "line-heading.value": "E_from_west",
+            "line-screen.data": WIDE, "line-seq.data": 1}  # fmt: skip
+    assert "yd³ placed; the baseline has" in words_of(call("line-curve.figure", **seen))
+    assert "working days on average" in words_of(call("line-cycles.figure", **seen))
+    assert "In the next 15 working days" in words_of(call("line-drivers.children", **seen))
+
+
+def test_a_page_that_does_not_know_its_screen_yet_is_sent_no_chart(call):
+    answer = call("line-curve.figure", **{"line-activity.value": "rebar"})
+    assert changed_by(answer) == {}
+
+
+def test_an_open_page_is_told_when_the_log_has_grown(project, call):
+    seen = project.last_seq()
+    assert changed_by(call("line-seq.data", **{"line-seq.data": seen})) == {}
+    newer = call("line-seq.data", **{"line-seq.data": seen - 1}).get_json()
+    assert newer["response"]["line-seq"]["data"] == seen
+
+
+def test_the_map_is_told_which_spans_lag_on_the_day_it_shows(project, call):
+    settled = {"activity": "rebar", "date": "2026-11-20"}
+    answer = call("lag.data", **{"settled.data": settled, "outlines.value": ["lag"]}).get_json()
+    store = answer["response"]["lag"]["data"]
+    assert store["hash"] == project.footprints.hash
+    assert str(project.days().days[store["day"]]) == "2026-11-20"
+    late = project.lag(end_of_day(dt.date(2026, 11, 20))).lagging
+    units = set(late.loc[late["activity"] == "rebar", "unit"])
+    assert units
+    spans = project.job.spans
+    assert set(spans.loc[store["spans"]["rebar"], "unit"]) == units
+    hidden = call("lag.data", **{"settled.data": settled, "outlines.value": []})
+    assert changed_by(hidden) == {}
+
+
+def test_every_callback_of_the_page_has_its_right(app):
+    from dashboard.access import CALLBACKS, callback_name
+
+    asked = {callback_name(output) for output, one in app.callback_map.items() if "callback" in one}
+    assert asked <= set(CALLBACKS)
+
+
+# Computed once
+
+
+def test_the_forecast_is_computed_once_however_many_charts_ask(project, monkeypatch):
+    computed = []
+    original = line_answers.project_finish
+    monkeypatch.setattr(
+        line_answers, "project_finish", lambda *a, **k: computed.append(1) or original(*a, **k)
+    )
+    asking = [threading.Thread(target=project.forecast) for _ in range(4)]
+    for one in asking:
+        one.start()
+    for one in asking:
+        one.join()
+    project.line.time_station()
+    project.line.starving()
+    assert len(computed) == 1
+
+
+# Old projections, in the background
+
+
+def test_one_job_runs_at_a_time_and_keeps_its_answer():
+    go_on = threading.Event()
+
+    def work(report):
+        report(1, 4)
+        go_on.wait(10)
+        return "done with care"
+
+    job = OneJob()
+    assert job.start(work, key=7)
+    assert not job.start(work)
+    go_on.set()
+    job.wait(10)
+    ended = job.progress()
+    assert (ended.condition, ended.answer, ended.key) == ("done", "done with care", 7)
+
+
+def test_a_stopped_job_drops_what_it_had_and_keeps_the_answer_before():
+    reached, stop_asked = threading.Event(), threading.Event()
+
+    def work(report):
+        reached.set()
+        stop_asked.wait(10)
+        return "half" if not report(2, 4) else "whole"
+
+    job = OneJob()
+    job.start(lambda report: "first")
+    job.wait(10)
+    job.start(work)
+    assert reached.wait(10)
+    job.stop()
+    stop_asked.set()
+    job.wait(10)
+    ended = job.progress()
+    assert (ended.condition, ended.answer) == ("stopped", "first")
+    assert (ended.done, ended.total, ended.share) == (2, 4, 0.5)
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_job_that_breaks_is_not_said_to_run_for_ever():
+    def work(report):
+        raise RuntimeError("out of order")
+
+    job = OneJob()
+    job.start(work)
+    job.wait(10)
+    assert job.progress().condition == "failed"
+
+
+# What if
+
+
+def a_form(**case):
+    empty = dict.fromkeys(FIELDS)
+    return [value for form in (case, {}, {}, {}) for value in {**empty, **form}.values()]
+
+
+def test_a_case_without_a_name_is_left_out():
+    assert changes_of(a_form(crews=2, activity="rebar")) == []
+    assert len(a_form()) == MOST_CASES * len(FIELDS)
+
+
+def test_the_form_reads_as_the_change_it_says():
+    form = a_form(name=" Two crews ", heading="W_from_west", activity="rebar", crews=2, cycle=4.5,
+                  sets=6, week="six", weather="0.5", order="W_new: W14, W13")  # fmt: skip
+    assert changes_of(form) == [
+        Change("Two crews", cycles={("W_from_west", "rebar"): 4.5},
+               crews={("W_from_west", "rebar"): 2}, falsework_sets={"W_from_west": 6},
+               workdays=("Mon", "Tue", "Wed", "Thu", "Fri", "Sat"), weather=0.5,
+               order={"W_new": ("W14", "W13")})
+    ]  # fmt: skip
+
+
+def test_no_lost_days_is_a_change_and_not_taken_for_a_blank():
+    assert changes_of(a_form(name="Dry", weather="0"))[0].weather == 0.0
+
+
+def values_of(form):
+    names = [line.field_id(name, case) for case in range(MOST_CASES) for name in FIELDS]
+    return {f"{name}.value": value for name, value in zip(names, form, strict=True)}
+
+
+def test_cases_are_compared_side_by_side_and_the_log_stays_as_it_is(project, call):
+    before = project.last_seq()
+    form = a_form(name="Six-day week", week="six")
+    answer = call("whatif-answer.children", **values_of(form), **{"line-screen.data": WIDE})
+    assert "as it is" in words_of(answer)
+    assert "Six-day week" in words_of(answer)
+    assert project.last_seq() == before
+
+
+def test_a_case_that_does_not_fit_says_what_and_how_to_put_it_right(call):
+    answer = call("whatif-answer.children", **values_of(a_form(name="Odd", order="W_new: X99")))
+    assert "'X99' is no unit" in words_of(answer)
+
+
+def test_saved_cases_are_a_file_that_the_command_reads_back(project, call, tmp_path):
+    form = a_form(name="Second crew", heading="W_from_west", activity="rebar", crews=2)
+    saved = call("whatif-file.data", **values_of(form)).get_json()["response"]["whatif-file"]
+    target = tmp_path / saved["data"]["filename"]
+    target.write_text(saved["data"]["content"])
+    assert project.whatif_file(target) == project.whatif(changes_of(form))
+
+
+def test_the_table_says_sooner_and_later_in_calendar_days():
+    band = Band(DAY, DAY, DAY, DAY)
+    cases = tuple(Case(name, band, {}, days, {"h1": 3}, 1.25, 960.0)
+                  for name, days in (("as it is", 0), ("Quick", 12), ("Slow", -1)))  # fmt: skip
+    said = text_of(whatif_table(WhatIf(DAY, 100, 1, cases)))
+    assert "12 calendar days" in said
+    assert "1 calendar day later" in said
+    assert "h1: 3" in said
