@@ -69,6 +69,8 @@ ROUTES: Mapping[str, Needed] = {
     "GET /api/entry-sheet": "read",
     "GET /api/day-book": "read",
     "POST /api/events": "record",
+    "GET /api/attachments/<key>": "read",
+    "POST /api/attachments": "record",
 }
 """The right that each address needs; writes by their own method, HEAD and OPTIONS as GET."""
 
@@ -95,7 +97,11 @@ CALLBACKS: Mapping[str, Right] = {
 KIB = 1024
 USUAL_BODY = 1024 * KIB
 SIGN_IN_BODY = 16 * KIB
-BODIES: Mapping[str, int] = {"POST /sign-in": SIGN_IN_BODY}
+ATTACHMENT_BODY = 10 * 1024 * KIB
+BODIES: Mapping[str, int] = {
+    "POST /sign-in": SIGN_IN_BODY,
+    "POST /api/attachments": ATTACHMENT_BODY,
+}
 """Bytes a body may have at most, where it is not the usual."""
 
 READING = frozenset({"GET", "HEAD", "OPTIONS"})

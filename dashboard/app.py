@@ -15,8 +15,8 @@ import dash
 from dash import Input, Output, State, dcc, html
 
 from dashboard import access, headers, sign_in
+from dashboard.doors import attachments, documents, entry_page, entry_sheet, events_api, openapi
 from dashboard.doors import day_book as day_book_door
-from dashboard.doors import documents, entry_page, entry_sheet, events_api, openapi
 from dashboard.pages import day_book, line, line_map, not_found
 from dashboard.parts import frame, palette
 from model.project import Project
@@ -102,6 +102,7 @@ def _register_doors(app: dash.Dash, project: Project, settings: Settings) -> Non
     entry_page.register(app, project, LINKS, demo=settings.demo)
     entry_sheet.register(app, project)
     events_api.register(app, project)
+    attachments.register(app, project)
     day_book_door.register(app, project)
     openapi.register(app)
 

@@ -3,6 +3,7 @@
 import { el, field, statusChip } from "./elements.js";
 import { timeOf } from "./entries.js";
 import { shown } from "./amounts.js";
+import { filesField } from "./files.js";
 import { holdPanel } from "./hold_panel.js";
 import { keyOf, offered } from "./rows.js";
 import { placedPanel, refreshWords } from "./tickets.js";
@@ -55,7 +56,7 @@ function taps(row, draft, activity, change) {
   const open = noteIsOpen(draft);
   buttons.push(tap(`did-note-${key}`, DID.note, open, () => change((d) => {
     d.note_open = !open;
-    if (open) d.note = "";
+    if (open) Object.assign(d, { note: "", files: [] });
   })));
   return el("div", { class: "taps", role: "group", "aria-label": `What was done on ${row.unit}` }, buttons);
 }
@@ -65,7 +66,7 @@ function tap(id, words, pressed, onclick) {
 }
 
 function noteIsOpen(draft) {
-  return Boolean(draft && (draft.note_open || draft.note || "check" in draft.did));
+  return Boolean(draft && (draft.note_open || draft.note || draft.files.length || "check" in draft.did));
 }
 
 function details(row, draft, activity, app, change) {
@@ -76,7 +77,7 @@ function details(row, draft, activity, app, change) {
   if (timed.length) parts.push(el("div", { class: "times" }, timed));
   if ("place" in draft.did) parts.push(placedPanel(row, draft, activity, change));
   if ("hold" in draft.did) parts.push(holdPanel(row, draft, app.holdReasons(), change));
-  if (noteIsOpen(draft)) parts.push(noteField(row, draft, change));
+  if (noteIsOpen(draft)) parts.push(noteField(row, draft, change), filesField(row, draft, app, change));
   return parts.length ? el("div", { class: "details" }, parts) : null;
 }
 

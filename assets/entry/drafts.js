@@ -16,7 +16,9 @@ export class Drafts {
 
   read() {
     const kept = this.storage.getItem(PLACE);
-    this.held = kept ? { ...structuredClone(EMPTY), ...JSON.parse(kept) } : structuredClone(EMPTY);
+    this.held = { ...structuredClone(EMPTY), ...JSON.parse(kept || "{}") };
+    // A draft of an earlier version of this page may lack what was added since.
+    for (const [key, draft] of Object.entries(this.held.rows)) this.held.rows[key] = { ...newDraft(), ...draft };
   }
 
   save() {
@@ -66,7 +68,7 @@ export class Drafts {
 export function newDraft(place) {
   return {
     ...place, id: newId(), ids: {}, seen_seq: 0, did: {}, tickets: [], amount: "",
-    measure_unit: "", reason: "", words: "", note: "", note_open: false, corrects: null,
+    measure_unit: "", reason: "", words: "", note: "", note_open: false, files: [], corrects: null,
   };
 }
 
@@ -76,5 +78,5 @@ export function anew(draft) {
 }
 
 export function isFilled(draft) {
-  return Object.keys(draft.did).length > 0 || draft.note.trim() !== "" || draft.corrects !== null;
+  return Object.keys(draft.did).length > 0 || draft.note.trim() !== "" || draft.files.length > 0 || draft.corrects !== null;
 }

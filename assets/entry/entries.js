@@ -58,7 +58,7 @@ function problemsOfDraft(draft, shift, now) {
   if ("hold" in draft.did && !reasonOf(draft)) {
     found.push(wrong(key, "reason", "The hold has no reason. Choose one, or write what the work waits for."));
   }
-  if ("check" in draft.did && !draft.note.trim()) {
+  if ("check" in draft.did && !draft.note.trim() && !draft.files.length) {
     found.push(wrong(key, "note", "The check has no result. Write what was found as a note."));
   }
   const latest = minutesLater(now, CLOCKS_APART);
@@ -86,20 +86,24 @@ export function eventsOf(draft, shift, by, now) {
     note: "Corrected by who recorded it",
   }));
   const kinds = ORDER.filter((kind) => kind in draft.did);
-  if (!kinds.length && draft.note.trim()) kinds.push("note");
+  if (!kinds.length && (draft.note.trim() || draft.files.length)) kinds.push("note");
   const told = kinds.map((kind, position) => ({
     ...blank, event_id: idOf(kind), at: momentOf(shift, timeOf(draft, kind, shift)), kind,
     quantity: kind === "place" ? amountOf(draft) : "",
     measure_unit: kind === "place" ? draft.measure_unit : "",
     reason: kind === "hold" ? reasonOf(draft) : "",
     note: noteOf(draft, kind, kinds, position),
+    files: carriesNote(kind, kinds, position) ? draft.files : [],
   }));
   return [...voids, ...told];
 }
 
+function carriesNote(kind, kinds, position) {
+  return kinds.includes("check") ? kind === "check" : position === 0;
+}
+
 function noteOf(draft, kind, kinds, position) {
-  const carrier = kinds.includes("check") ? kind === "check" : position === 0;
-  const words = carrier ? draft.note.trim() : "";
+  const words = carriesNote(kind, kinds, position) ? draft.note.trim() : "";
   const loads = kind === "place" ? loadsOf(draft) : "";
   return [loads, words].filter(Boolean).join(". ");
 }

@@ -6,6 +6,7 @@ import { Outbox } from "./outbox.js";
 import { outboxView } from "./outbox_view.js";
 import { anotherRow } from "./another_row.js";
 import { card } from "./card.js";
+import { filesInUse } from "./files.js";
 import * as filling from "./filling.js";
 import { keyOf, likely, withKept } from "./rows.js";
 import * as sending from "./sending.js";
@@ -55,6 +56,7 @@ export class EntryPage {
   async begin() {
     this.held = await keptSheet(this.kept);
     await this.outbox.load();
+    await this.kept.keepFilesOf(filesInUse(this.drafts.all(), this.outbox.entries));
     this.draw();
     await this.retry();
   }

@@ -2,7 +2,7 @@
 // "strict" asks the browser to have it on the disk before it says so: a phone may die.
 
 const NAME = "viaduct-shift-entry";
-const VERSION = 1;
+const VERSION = 2;
 
 export async function openKept() {
   try {
@@ -18,8 +18,11 @@ function opened() {
   return new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, VERSION);
     request.onupgradeneeded = () => {
-      request.result.createObjectStore("entries", { keyPath: "id" });
-      request.result.createObjectStore("things");
+      const made = request.result.objectStoreNames;
+      if (!made.contains("entries")) request.result.createObjectStore("entries", { keyPath: "id" });
+      for (const name of ["things", "files"]) {
+        if (!made.contains(name)) request.result.createObjectStore(name);
+      }
     };
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);
@@ -62,6 +65,25 @@ class Kept {
     return this.run("things", "readwrite", (store) => store.put(value, name));
   }
 
+  file(id) {
+    return this.run("files", "readonly", (store) => store.get(id));
+  }
+
+  putFile(id, blob) {
+    return this.run("files", "readwrite", (store) => store.put(blob, id));
+  }
+
+  // Files that neither a draft nor an entry names any more only take room.
+  keepFilesOf(ids) {
+    return this.run("files", "readwrite", (store) => {
+      store.openKeyCursor().onsuccess = ({ target: { result: at } }) => {
+        if (!at) return;
+        if (!ids.has(at.key)) store.delete(at.key);
+        at.continue();
+      };
+    });
+  }
+
   run(name, mode, work) {
     return new Promise((resolve, reject) => {
       const transaction = this.database.transaction(name, mode, { durability: "strict" });
@@ -78,6 +100,7 @@ class InMemory {
     this.lasts = false;
     this.held = new Map();
     this.things = new Map();
+    this.files = new Map();
   }
 
   async entries() {
@@ -102,6 +125,18 @@ class InMemory {
 
   async putThing(name, value) {
     this.things.set(name, value);
+  }
+
+  async file(id) {
+    return this.files.get(id);
+  }
+
+  async putFile(id, blob) {
+    this.files.set(id, blob);
+  }
+
+  async keepFilesOf(ids) {
+    for (const id of this.files.keys()) if (!ids.has(id)) this.files.delete(id);
   }
 }
 

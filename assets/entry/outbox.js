@@ -4,7 +4,7 @@
 // work meanwhile, so the person chooses). An entry that was tried may be in the log though its
 // answer was lost, so it is sent again as it is; the same identifiers count once.
 
-import { postEntry } from "./door.js";
+import { postEntry, postFile } from "./door.js";
 
 const WAITS_S = [5, 10, 20, 40, 80, 160, 300];
 const SENT_SHOWN_MS = 3 * 86_400_000;
@@ -120,13 +120,34 @@ export class Outbox {
     this.sending = entry.id;
     // Written down before it leaves: from now on it may be in the log.
     await this.put({ ...entry, tries: entry.tries + 1 });
-    const answer = await postEntry(entry);
+    const { answer, events } = await this.sendWhole(entry);
     this.heard(answer ? answer.status : 0);
     if (this.link !== "up") return false;
-    await this.put({ ...entry, tries: entry.tries + 1, ...outcome(answer) });
+    await this.put({ ...entry, events, tries: entry.tries + 1, ...outcome(answer) });
     if (answer.status === 200) this.justSent += 1;
     await this.markCorrected(entry, answer.status);
     return true;
+  }
+
+  // Photos and documents first, so that no event in the log names what is not there.
+  async sendWhole(entry) {
+    const events = [];
+    for (const event of entry.events) {
+      const files = [];
+      for (const file of event.files || []) {
+        const answer = file.key ? null : await this.sendFile(file);
+        if (!file.key && answer?.status !== 200) return { answer, events: entry.events };
+        files.push({ ...file, key: file.key || answer.body.key });
+      }
+      events.push({ ...event, files });
+    }
+    return { answer: await postEntry({ ...entry, events }), events };
+  }
+
+  async sendFile(file) {
+    const blob = await this.kept.file(file.id);
+    const gone = { message: `${file.name} is no longer on this phone.`, fix: "Choose it again." };
+    return blob ? postFile(blob) : { status: 422, body: { problems: [gone] } };
   }
 
   async markCorrected(entry, status) {

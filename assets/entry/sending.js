@@ -70,10 +70,14 @@ export async function change(page, entry) {
 
 // A correction is a new entry that cancels the events of the old one and says it anew.
 export function correct(page, entry) {
-  const made = (draft) => ({
-    ...anew(draft), seen_seq: page.sheet.last_seq,
-    corrects: { entry: entry.id, events: eventIdsOf(entry, draft) },
-  });
+  const made = (draft) => {
+    const told = toldBy(entry, draft);
+    return {
+      ...anew(draft), seen_seq: page.sheet.last_seq,
+      files: told.flatMap((event) => event.files || []),
+      corrects: { entry: entry.id, events: told.map((event) => event.event_id) },
+    };
+  };
   if (takeBack(page, entry, made)) showForm(page, entry);
 }
 
@@ -122,7 +126,6 @@ function seenBy(entry, draft) {
   return entry.state === "clash" ? entry.clash_seq : draft.seen_seq;
 }
 
-function eventIdsOf(entry, draft) {
-  const told = entry.events.filter((event) => event.kind !== "void" && keyOf(event) === keyOf(draft));
-  return told.map((event) => event.event_id);
+function toldBy(entry, draft) {
+  return entry.events.filter((event) => event.kind !== "void" && keyOf(event) === keyOf(draft));
 }

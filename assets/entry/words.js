@@ -44,7 +44,9 @@ export function sentence(event) {
   if (event.quantity) words.push(`${event.quantity} ${unitWords(event.measure_unit)}`);
   if (event.reason) words.push(`(${event.reason})`);
   if (event.kind !== "void") words.push(`· ${momentWords(event.at)}`);
-  return event.note ? `${words.join(" ")} · “${event.note}”` : words.join(" ");
+  if (event.note) words.push(`· “${event.note}”`);
+  if (event.files?.length) words.push(`· with ${event.files.map((file) => file.name).join(", ")}`);
+  return words.join(" ");
 }
 
 export function counted(number, one, many = `${one}s`) {

@@ -71,6 +71,7 @@ TEXT: Schema = {"type": "string"}
 TEXT_OR_NULL: Schema = {"type": ["string", "null"]}
 NUMBER_OR_NULL: Schema = {"type": ["number", "null"]}
 YES_OR_NO: Schema = {"type": "boolean"}
+KEY: Schema = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
 WHOLE: Schema = {"type": "integer", "minimum": 0, "maximum": LARGEST_SEQ}
 
 SECURITY: Schema = {
@@ -160,6 +161,7 @@ SCHEMAS: Schema = {
         weather_reasons=_list(TEXT),
         me={"anyOf": [_record(name=TEXT, role=TEXT, records=YES_OR_NO), {"type": "null"}]},
     ),
+    "Attachment": _record(key=TEXT, media_type=TEXT, size_bytes=WHOLE),
     "DayBookEntry": _record(
         event_id=TEXT, at=TEXT, known_at=TEXT, late=YES_OR_NO, by=TEXT, heading=TEXT_OR_NULL,
         unit=TEXT_OR_NULL, span=TEXT_OR_NULL, activity=TEXT_OR_NULL, kind=TEXT,
@@ -234,6 +236,37 @@ PATHS: Schema = {
                 "413": answer("Too large.", ref("Problems")),
                 "415": answer("Not JSON.", ref("Problems")),
                 "422": answer("The log refuses them; nothing was written.", ref("Problems")),
+                **REFUSALS,
+            },
+        }
+    },
+    "/api/attachments": {
+        "post": {
+            "operationId": "keepAttachment",
+            "summary": "Keep a photo or document under the hash of its content.",
+            "requestBody": {
+                "required": True,
+                "content": {"*/*": {"schema": {"type": "string", "format": "binary"}}},
+            },
+            "responses": {
+                "200": answer("It is kept.", ref("Attachment")),
+                "413": answer("Too large.", ref("Problems")),
+                "422": answer("Empty, or of a kind that is not taken.", ref("Problems")),
+                **REFUSALS,
+            },
+        }
+    },
+    "/api/attachments/{key}": {
+        "get": {
+            "operationId": "readAttachment",
+            "summary": "A photo or document, as it was sent.",
+            "parameters": [{"name": "key", "in": "path", "required": True, "schema": KEY}],
+            "responses": {
+                "200": {
+                    "description": "The photo or document.",
+                    "content": {"*/*": {"schema": {"type": "string", "format": "binary"}}},
+                },
+                "404": answer("None is kept under this key.", ref("Problems")),
                 **REFUSALS,
             },
         }

@@ -12,6 +12,7 @@ from dash.development.base_component import Component
 
 from dashboard.parts import frame
 from dashboard.parts.days import read_day
+from dashboard.parts.note_text import note_text
 from model.daybook import DayBook, DayBookEntry
 from model.project import Project
 
@@ -91,9 +92,9 @@ def _table(title: str, entries: Sequence[DayBookEntry], *, days: bool = False) -
 def _row(entry: DayBookEntry, *, days: bool) -> Component:
     event = entry.event
     happened = f"{event.at:%d %b %H:%M}" if days else f"{event.at:%H:%M}"
-    what: list[str | Component] = [html.Span(entry.what)]
+    what: list[str | Component] = [html.Span(note_text(entry.what))]
     if entry.voided_by:
-        what = [html.Del(entry.what), f" cancelled by {entry.voided_by.by}"]
+        what = [html.Del(note_text(entry.what)), f" cancelled by {entry.voided_by.by}"]
     known = f"{entry.known_local:%d %b %H:%M}" + (", late" if entry.late else "")
     cells = (happened, entry.place, entry.activity_name, what, event.by, known)
     return html.Tr([html.Td(cell) for cell in cells])

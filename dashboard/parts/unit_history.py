@@ -8,6 +8,7 @@ from datetime import timedelta
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.parts.note_text import note_text
 from model.answers import HistoryEntry
 from model.events import Kind
 from model.units import PRINTED
@@ -53,7 +54,7 @@ def _entry(entry: HistoryEntry, names: Mapping[str, str]) -> Component:
     ]
     if entry.voided_by:
         lines.append(html.Div("Cancelled by a later entry.", className="quiet"))
-    lines += [html.Div(text) for text in (event.reason, event.note) if text]
+    lines += [html.Div(note_text(text)) for text in (event.reason, event.note) if text]
     by = f"by {event.by}"
     if entry.recorded_local - event.at > LATE:
         by += f", recorded {entry.recorded_local:%a %d %b, %H:%M}"

@@ -24,6 +24,7 @@ WHO_MAY = {
     "GET /_favicon.ico": ALL,
     "GET /_reload-hash": READERS,
     "GET /account": READERS,
+    "GET /api/attachments/<key>": READERS,
     "GET /api/day-book": READERS,
     "GET /api/entry-sheet": READERS,
     "GET /api/openapi.json": READERS,
@@ -40,6 +41,7 @@ WHO_MAY = {
     "POST /account/password": READERS,
     "POST /account/tokens": READERS,
     "POST /account/tokens/<token_id>/revoke": READERS,
+    "POST /api/attachments": RECORDERS,
     "POST /api/events": RECORDERS,
     "POST /sign-in": ALL,
     "POST /sign-out": READERS,
@@ -67,7 +69,7 @@ CALLBACK_MAY = {
 
 FILLED = {"<path:path>": "daybook", "<path:filename>": "style.css", "<name>": "0000",
           "<string:package_name>": "dash", "<path:fingerprinted_path>": "dash.js",
-          "<token_id>": "abcd"}  # fmt: skip
+          "<token_id>": "abcd", "<key>": "0" * 64}  # fmt: skip
 """What stands for the open parts of an address."""
 
 

@@ -52,13 +52,18 @@ def api(visitors, headers):
     )
 
 
+def can_be_wrong(operation):
+    """Tell whether there is a shape to get wrong: nothing sent, and any bytes, have none."""
+    bodies = operation.get("requestBody", {}).get("content", {})
+    return "application/json" in bodies or "parameters" in operation
+
+
 SENT = [
     (path, method, mode)
     for path, item in PATHS.items()
     for method, operation in item.items()
     for mode in GenerationMode
-    # Where nothing is sent, nothing can be got wrong.
-    if mode is GenerationMode.POSITIVE or operation.keys() & {"requestBody", "parameters"}
+    if mode is GenerationMode.POSITIVE or can_be_wrong(operation)
 ]
 
 

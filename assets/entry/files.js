@@ -1,0 +1,46 @@
+// Photos and documents chosen for a row: kept on this phone until they are sent.
+
+import { el, field } from "./elements.js";
+import { newId } from "./identifiers.js";
+import { keyOf } from "./rows.js";
+
+const MIB = 2 ** 20;
+const LARGEST = 10 * MIB;
+const TAKEN = "image/jpeg,image/png,image/webp,image/heic,application/pdf";
+
+export function filesField(row, draft, app, change) {
+  const key = keyOf(row);
+  const said = el("span", { class: "field-hint", role: "status" });
+  const input = el("input", {
+    id: `file-${key}`, type: "file", class: "input", accept: TAKEN, multiple: true,
+    onchange: async () => {
+      const chosen = [...input.files];
+      const small = chosen.filter((file) => file.size <= LARGEST);
+      const held = await Promise.all(small.map((file) => keep(file, app.kept)));
+      if (held.length) change((d) => d.files.push(...held));
+      if (small.length < chosen.length) said.textContent = "A file of more than 10 MB cannot be sent.";
+    },
+  });
+  return el("div", {}, field("Photo or document", input), said, list(key, draft, change));
+}
+
+async function keep(file, kept) {
+  const id = newId();
+  await kept.putFile(id, file);
+  return { id, name: file.name };
+}
+
+function list(key, draft, change) {
+  const items = draft.files.map((file, position) => el("li", {}, el("span", {}, file.name), el("button", {
+    type: "button", id: `unattach-${key}-${position}`, class: "tap quiet-tap", "aria-label": `Remove ${file.name}`,
+    onclick: () => change((d) => d.files.splice(position, 1)),
+  }, "Remove")));
+  return items.length ? el("ul", { class: "tickets" }, items) : null;
+}
+
+// The ids of all files that something here still names.
+export function filesInUse(drafts, entries) {
+  const unsent = entries.filter((entry) => entry.state !== "sent");
+  const named = [...drafts, ...unsent.flatMap((entry) => entry.drafts)];
+  return new Set(named.flatMap((draft) => draft.files || []).map((file) => file.id));
+}
