@@ -50,6 +50,8 @@
     state.spans = await fetchSpans(info);
     state.spans.of = info;
     state.span = chosenAtFirst(state.spans, info.chosen);
+    const brushed = (info.chosen && info.chosen.units) || [];
+    state.brushed = brushed.map((unit) => state.spans.unitIndex.get(unit));
   }
 
   /* (palette, geometry-info, changes, numbers, lag) → text of the map's note, blank once all is
@@ -108,6 +110,9 @@
     set("heading", view.heading);
     set("lag", view.lag ? "1" : "");
     set("unit", selection && selection.unit);
+    const { spans } = pourmap.state;
+    const together = spans ? pourmap.chosenUnits() : [];
+    if (spans) set("units", together.length > 1 && together.map((u) => spans.units[u]).join(","));
     set("span", selection && selection.unit && selection.span);
     const query = "?" + words.toString();
     clearTimeout(addressing);

@@ -17,6 +17,7 @@
     showLag: false,
     heading: "",
     span: -1,
+    brushed: [],
     statuses: null,
     folded: null,
   });
@@ -55,9 +56,20 @@
     return flags;
   };
 
-  /* Spans to outline as selected: the span's whole unit. */
+  /* Units that are selected: that of the span, and those brushed together with it. */
+  pourmap.chosenUnits = function () {
+    if (state.span < 0) return [];
+    const unit = state.spans.unitOf[state.span];
+    return state.brushed.includes(unit) ? state.brushed : [unit];
+  };
+
+  /* Spans to outline as selected: of the selected units, along the span's structure. */
   pourmap.chosenSpans = function () {
-    return state.span < 0 ? [] : state.spans.spansOfUnit[state.spans.unitOf[state.span]];
+    const { spans, span } = state;
+    const units = pourmap.chosenUnits();
+    if (units.length < 2) return units.length ? spans.spansOfUnit[units[0]] : [];
+    const along = spans.alongStructure[spans.structureOf[span]];
+    return along.filter((i) => units.includes(spans.unitOf[i]));
   };
 
   /* Words for a span in an activity (the chosen one, unless another is given). */

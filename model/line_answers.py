@@ -148,11 +148,16 @@ class LineAnswers:
         state = self._fold(self._log(), self._moment(as_of), None)
         return cycle_chart(self.job, state, heading, activity)
 
-    def whatif(self, changes: Sequence[Change], as_of: Moment = None) -> WhatIf:
+    def whatif(
+        self,
+        changes: Sequence[Change],
+        as_of: Moment = None,
+        on_case: Callable[[int, int], bool] | None = None,
+    ) -> WhatIf:
         """Compare cases with the line as it is."""
         moment = self._moment(as_of)
         state = self._fold(self._log(), moment, None)
-        return whatif(self.job, state, changes, as_of=moment.date())
+        return whatif(self.job, state, changes, as_of=moment.date(), on_case=on_case)
 
     def backtest(
         self, on_week: Callable[[int, int], bool] | None = None, as_of: Moment = None

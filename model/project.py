@@ -420,15 +420,22 @@ class Project:
         """
         return self.line.backtest(on_week, as_of)
 
-    def whatif(self, changes: Sequence[Change], as_of: dt.datetime | None = None) -> WhatIf:
+    def whatif(
+        self,
+        changes: Sequence[Change],
+        as_of: dt.datetime | None = None,
+        on_case: Callable[[int, int], bool] | None = None,
+    ) -> WhatIf:
         """Compare cases with the line as it is; the log is left alone.
+
+        ``on_case`` is told the cases done and in all; the rest is left out when it says False.
 
         Raises
         ------
         InputError
             When a case does not fit the job, or there are too many.
         """
-        return self.line.whatif(changes, as_of)
+        return self.line.whatif(changes, as_of, on_case)
 
     def whatif_file(self, path: Path | str, as_of: dt.datetime | None = None) -> WhatIf:
         """Compare the cases of a file with the line as it is.

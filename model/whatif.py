@@ -7,7 +7,7 @@ the headings, and is marched from where the line stands now. It never touches th
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -142,6 +142,7 @@ def whatif(
     paths: int = PATHS,
     seed: int = 1,
     recent: int = RECENT_UNITS,
+    on_case: Callable[[int, int], bool] | None = None,
 ) -> WhatIf:
     """March the line as it is and with each change, side by side.
 
@@ -155,6 +156,9 @@ def whatif(
         Changes hold from the next day.
     paths, seed, recent
         As ``model.projection.project_finish``; every case is drawn with the same seed.
+    on_case
+        Called with the cases done and the cases in all; the rest is left out where it returns
+        False.
 
     Raises
     ------
@@ -174,8 +178,12 @@ def whatif(
         raise InputError(problems)
     now = line_now(job, state, as_of, recent=recent)
     base = _case(AS_IT_IS, now, paths, seed, None)
-    cases = [_case(change.name, changed(now, change), paths, seed, base) for change in changes]
-    return WhatIf(as_of, paths, seed, (base, *cases))
+    cases = [base]
+    for change in changes:
+        if on_case is not None and not on_case(len(cases), len(changes) + 1):
+            break
+        cases.append(_case(change.name, changed(now, change), paths, seed, base))
+    return WhatIf(as_of, paths, seed, tuple(cases))
 
 
 def problems_of(change: Change, job: Job, state: State) -> list[Problem]:

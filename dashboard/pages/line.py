@@ -12,43 +12,25 @@ from typing import Any
 
 import dash
 import numpy as np
-import plotly.graph_objects as go
-from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html, no_update
+from dash import ClientsideFunction, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
-from dashboard.figures.backtest_chart import backtest_chart
 from dashboard.figures.control_charts import control_chart_figure
 from dashboard.figures.quantity_curves import quantity_chart
 from dashboard.figures.time_station import Seen, legend_entries, time_station_chart
-from dashboard.figures.whatif_chart import whatif_chart
+from dashboard.pages import line_backtest, line_whatif
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
-from dashboard.parts.backtest_words import horizon_table
 from dashboard.parts.crew_looks import crew_look, crew_swatch
 from dashboard.parts.lag_words import lag_summary, lag_table
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.line_lists import drivers_list, pours_table, unit_facts
 from dashboard.parts.map_view import SPACE, UNSEEN
-from dashboard.parts.one_job import OneJob, Progress
-from dashboard.parts.progress_panel import progress_bar
-from dashboard.parts.whatif_form import FIELDS, changes_of, field_id, whatif_form
-from dashboard.parts.whatif_table import whatif_table
-from model.backtest import Backtest
-from model.problems import InputError
 from model.project import Project
-from model.starving import NO_SET
 from model.units import shown_length_unit
-from model.whatif import MOST_CASES
 
 PATH = "/line"
 NAME = "Line"
-BACKTEST_READS = (
-    "Each bar is one past week: the light part 10 to 90 %, the dark part the middle half. "
-    "A dot is the day that came, inside the light part; a cross is one outside."
-)
-WHATIF_READS = "Bar: 10 to 90 %. Diamond: as likely as not. Upright stroke: 80 % sure."
-POLL_MS = 500
-"""How often an open page asks how far the test of old projections is."""
 
 
 def layout(project: Project, search: str = "") -> Component:
@@ -67,8 +49,8 @@ def layout(project: Project, search: str = "") -> Component:
             *_quantity_section(),
             *_cycle_section(),
             *_coming_section(),
-            *_backtest_section(),
-            *_whatif_section(project),
+            *line_backtest.section(),
+            *line_whatif.section(project),
             frame.caution(),
         ],
         className="page page-line",
@@ -165,71 +147,13 @@ def _coming_section() -> list[Component]:
     ]
 
 
-def _backtest_section() -> list[Component]:
-    return [
-        html.H2("How right have projections been?"),
-        html.Div(id="line-backtest", **aria(live="polite")),
-        html.Div(
-            [
-                html.Button("Test again", id="line-backtest-run", type="button",
-                            className="button"),
-                html.Button("Cancel", id="line-backtest-cancel", type="button",
-                            className="button"),
-            ],
-            className="controls",
-        ),
-        dcc.Interval(id="line-backtest-poll", interval=POLL_MS),
-    ]  # fmt: skip
-
-
-def _whatif_section(project: Project) -> list[Component]:
-    job = project.job
-    headings = [heading.key for heading in job.headings]
-    return [
-        html.H2("What if"),
-        html.P(
-            "Compare up to four cases with the line as it is. Nothing here changes the log.",
-            className="quiet",
-        ),
-        whatif_form(headings, job.activities, _first_cases(project)),
-        html.Div(
-            [
-                html.Button("Compare", id="whatif-run", type="button", className="button main"),
-                html.Button("Save the cases as a file", id="whatif-save", type="button",
-                            className="button"),
-            ],
-            className="controls",
-        ),
-        dcc.Download(id="whatif-file"),
-        html.Div(id="whatif-problems"),
-        dcc.Loading(html.Div(id="whatif-answer"), type="dot", delay_show=200),
-    ]  # fmt: skip
-
-
-def _first_cases(project: Project) -> list[dict[str, Any]]:
-    """Return cases worth a look: what would help where it lags most, and a longer week."""
-    late = project.lag().lagging
-    week = {"name": "Six-day week", "week": "six"}
-    if late.empty:
-        return [week]
-    heading, activity = late.iloc[0]["heading"], late.iloc[0]["activity"]
-    crews = project.line.starving().crews
-    short = crews[(crews["heading"] == heading) & (crews["waits_for"] == NO_SET)]
-    sets = next(h.falsework_sets for h in project.job.headings if h.key == heading)
-    if len(short) and sets:
-        more = {"name": "One more falsework set", "heading": heading, "sets": sets + 1}
-        return [more, week]
-    name = f"Second {_names(project)[activity].lower()} crew"
-    return [{"name": name, "heading": heading, "activity": activity, "crews": 2}, week]
-
-
 def register(app: dash.Dash, project: Project) -> None:
     """Wire the page to an app."""
     _register_browser(app)
     _register_line(app, project)
     _register_crew(app, project)
-    _register_backtest(app, project)
-    _register_whatif(app, project)
+    line_backtest.register(app, project)
+    line_whatif.register(app, project)
 
 
 def _register_browser(app: dash.Dash) -> None:
@@ -375,103 +299,3 @@ def _register_crew(app: dash.Dash, project: Project) -> None:
     def show_what_comes(_: int) -> tuple[Any, Any]:
         forecast = project.forecast()
         return drivers_list(forecast.drivers, names), pours_table(forecast.pours, names)
-
-
-def _register_backtest(app: dash.Dash, project: Project) -> None:
-    """Wire the test of old projections, which runs in the background, one at a time."""
-    job: OneJob[Backtest] = OneJob()
-
-    @app.callback(
-        Output("line-backtest", "children"),
-        Output("line-backtest-poll", "disabled"),
-        Output("line-backtest-run", "disabled"),
-        Output("line-backtest-cancel", "disabled"),
-        Input("line-backtest-run", "n_clicks"),
-        Input("line-backtest-cancel", "n_clicks"),
-        Input("line-backtest-poll", "n_intervals"),
-        Input("line-screen", "data"),
-    )
-    def test_projections(
-        run: int | None, cancel: int | None, polls: int | None, screen: Any
-    ) -> tuple[Any, ...]:
-        asked = ctx.triggered_id
-        if asked == "line-backtest-run" or job.progress().condition == "idle":
-            job.start(project.backtest, key=project.last_seq())
-        elif asked == "line-backtest-cancel":
-            job.stop()
-        progress = job.progress()
-        shown = _backtest_answer(progress, project, narrow=bool(screen and screen["narrow"]))
-        return shown, not progress.running, progress.running, not progress.running
-
-
-def _backtest_answer(
-    progress: Progress[Backtest], project: Project, *, narrow: bool
-) -> list[Component]:
-    """Return what there is to show of the test: how far it is, and its answer."""
-    parts: list[Component] = []
-    if progress.running:
-        parts.append(progress_bar(progress, "past weeks"))
-    elif progress.condition == "stopped":
-        parts.append(frame.notice("empty", "Stopped", ["Press “Test again” to start over."]))
-    elif progress.condition == "failed":
-        parts.append(frame.notice("error", "The test ended without an answer"))
-    if progress.answer is None:
-        return parts
-    found = progress.answer
-    parts.append(html.P(str(found), className="lead"))
-    if progress.key != project.last_seq():
-        parts.append(html.P("The log has grown since this was tested.", className="quiet"))
-    if not found.outcomes.empty:
-        figure = backtest_chart(found, narrow=narrow)
-        parts += [_drawn(figure), html.P(BACKTEST_READS, className="quiet"), horizon_table(found)]
-    return parts
-
-
-def _register_whatif(app: dash.Dash, project: Project) -> None:
-    """Wire the cases."""
-    fields = [State(field_id(name, case), "value") for case in range(MOST_CASES) for name in FIELDS]
-
-    @app.callback(
-        Output("whatif-answer", "children"),
-        Output("whatif-problems", "children"),
-        Input("whatif-run", "n_clicks"),
-        State("line-screen", "data"),
-        *fields,
-        prevent_initial_call=True,
-    )
-    def compare(_: int, screen: Any, *values: Any) -> tuple[Any, Any]:
-        try:
-            found = project.whatif(changes_of(values))
-        except InputError as error:
-            return no_update, _problems(error)
-        figure = whatif_chart(found, narrow=bool(screen and screen["narrow"]))
-        reads = html.P(WHATIF_READS, className="quiet")
-        return [whatif_table(found), _drawn(figure), reads], []
-
-    @app.callback(
-        Output("whatif-file", "data"),
-        Output("whatif-problems", "children", allow_duplicate=True),
-        Input("whatif-save", "n_clicks"),
-        *fields,
-        prevent_initial_call=True,
-    )
-    def save(_: int, *values: Any) -> tuple[Any, Any]:
-        changes = changes_of(values)
-        if not changes:
-            return no_update, frame.notice("empty", "No case has a name yet")
-        return {"content": project.change_text(changes), "filename": "change.toml"}, []
-
-
-def _drawn(figure: go.Figure) -> Component:
-    """Return a chart that is drawn already, at the height it asks for."""
-    graph = dcc.Graph(
-        figure=figure,
-        responsive=True,
-        config={"displayModeBar": False},
-        style={"height": f"{figure.layout.height}px"},
-    )
-    return html.Div(graph, className="chart")
-
-
-def _problems(error: InputError) -> Component:
-    return frame.notice("error", "These cases do not fit the job", [str(p) for p in error.problems])

@@ -90,7 +90,7 @@ def _stores(project: Project, view: View) -> list[Component]:
         project.job.structure_names,
     )
     chosen = {"unit": view.unit, "span": view.span}
-    info["chosen"] = chosen
+    info["chosen"] = {**chosen, "units": list(view.units)}
     selection = {**chosen, "open": False, "opened": 0} if view.unit else None
     filled = {"geometry-info": info, "selection": selection, **growing_stores(project)}
     return [

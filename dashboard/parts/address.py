@@ -24,6 +24,8 @@ class View:
         Show what lags.
     unit, span
         Selected unit and span; blank for none.
+    units
+        Units selected together with it, for example by a brush; empty for the one alone.
     notes
         What in the address could not be followed, in words.
     """
@@ -34,6 +36,7 @@ class View:
     outlines: bool = False
     unit: str = ""
     span: str = ""
+    units: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -81,12 +84,17 @@ def read_address(search: str, known: Known) -> View:
             return usual
         return value
 
+    together = [unit for unit in words.get("units", "").split(",") if unit]
+    units = tuple(unit for unit in together if unit in known.units)
+    if len(units) < len(together):
+        notes.append("The address names units that this job does not have; they are left out.")
     return View(
         activity=one_of("activity", known.activities, known.usual, "the activity"),
         as_of=_day(words.get("as-of"), known, notes),
         heading=one_of("heading", known.headings, "", "the heading"),
         outlines=words.get("lag") == "1",
-        unit=one_of("unit", known.units, "", "the unit"),
+        unit=one_of("unit", known.units, units[0] if units else "", "the unit"),
+        units=units,
         span=words.get("span", ""),
         notes=tuple(notes),
     )

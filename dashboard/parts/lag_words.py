@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -43,6 +43,9 @@ def lag_summary(found: Lag, crews: Starving, names: Names) -> Component:
         lines.append(_next_to_starve(soon.iloc[0].to_dict(), names))
     else:
         lines.append(html.P("No crew is about to starve."))
+    behind = found.units.dropna(subset=["behind_baseline"])
+    if len(behind):
+        lines.append(_farthest(behind.loc[behind["behind_baseline"].idxmax()].to_dict(), names))
     idle = crews.crews[crews.crews["idle_now"]]
     if len(idle):
         lines.append(_idle(idle, names))
@@ -73,6 +76,19 @@ def _next_to_starve(row: Mapping[Any, Any], names: Names) -> Component:
             f"({short_day(row['ready_on'])}).",
         ],
         className="lead",
+    )
+
+
+def _farthest(row: Mapping[Any, Any], names: Names) -> Component:
+    """Say what is farthest behind the baseline, which a slow heading is on its own pace too."""
+    if row["behind_baseline"] <= 0:
+        return html.P("No unit at the front is behind the baseline.")
+    return html.P(
+        [
+            "Farthest behind the baseline: ",
+            html.Strong(f"{names[row['activity']]} of {row['unit']}"),
+            f" on {row['heading']}, {_days(row['behind_baseline'])}.",
+        ]
     )
 
 
@@ -189,13 +205,17 @@ def _figure(number: float, fine: bool) -> str:
     return text.replace("-", "−") if text.strip("-0.") else "0"
 
 
-def map_address(unit: str, activity: str = "") -> str:
-    """Return the address of the map with a unit selected.
+def map_address(unit: str, activity: str = "", together: Sequence[str] = ()) -> str:
+    """Return the address of the map with a unit selected, alone or together with others.
 
     Examples
     --------
     >>> map_address("W07", "rebar")
     '/?unit=W07&activity=rebar&lag=1'
+    >>> map_address("W07", together=["W07", "W08"])
+    '/?unit=W07&units=W07,W08'
     """
     words = f"/?unit={unit}"
-    return f"{words}&activity={activity}&lag=1" if activity else words
+    if activity:
+        words += f"&activity={activity}&lag=1"
+    return f"{words}&units={','.join(together)}" if together else words

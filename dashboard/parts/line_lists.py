@@ -124,7 +124,8 @@ def unit_facts(
 
 def _brushed(units: list[str], focus: str) -> Component:
     links = [dcc.Link(unit, href=map_address(unit, focus)) for unit in units]
-    return html.P(["Brushed: ", *(part for link in links for part in (link, " "))])
+    every = dcc.Link("all on the map", href=map_address(units[0], focus, units))
+    return html.P(["Brushed: ", *(part for link in (*links, every) for part in (link, " "))])
 
 
 def _fact(row: Mapping[Any, Any], names: Mapping[str, str]) -> Component:

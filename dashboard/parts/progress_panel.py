@@ -10,6 +10,9 @@ from dash.development.base_component import Component
 from dashboard.parts.attributes import aria
 from dashboard.parts.one_job import Progress
 
+POLL_MS = 500
+"""How often an open page asks how far a computation is."""
+
 
 def progress_bar(progress: Progress[Any], what: str) -> Component:
     """Return a bar and words.

@@ -89,16 +89,16 @@ def _case(
     )  # fmt: skip
 
 
-def _labelled(label: str, field: Component, hint: str = "") -> Component:
+def _labelled(label: str, field: Component, hint: str = "", more: str = "") -> Component:
     words: list[Component] = [html.Span(label)]
     if hint:
         words.append(html.Span(hint, className="field-hint"))
-    return html.Label([*words, field], className="form-row")
+    return html.Label([*words, field], className=f"form-row {more}")
 
 
 def _text(case: int, name: str, label: str, value: str, hint: str) -> Component:
     field = dcc.Input(id=field_id(name, case), type="text", value=value)
-    return _labelled(label, field, hint)
+    return _labelled(label, field, hint, "wide")
 
 
 def _number(

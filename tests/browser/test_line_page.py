@@ -112,8 +112,17 @@ def test_a_brush_over_stations_selects_every_unit_it_touches(served, watch):
     page.mouse.up()
     page.wait_for_selector("#line-unit :text('Brushed:')")
     brushed = page.locator("#line-unit").inner_text()
-    for unit in ("E02", "E03", "E04", "E05"):
+    units = ["E02", "E03", "E04", "E05"]
+    for unit in units:
         assert unit in brushed
+    page.get_by_role("link", name="all on the map").click()
+    page.wait_for_selector("#map-view[data-ready=yes]")
+    page.wait_for_function("() => window.pourmap.state.statuses !== null")
+    outlined = page.evaluate(
+        "() => [...new Set(window.pourmap.chosenSpans().map((i) =>"
+        " window.pourmap.state.spans.units[window.pourmap.state.spans.unitOf[i]]))]"
+    )
+    assert outlined == units
 
 
 def test_a_deep_link_shows_the_heading_the_crew_and_the_unit_it_names(served, watch):
@@ -176,6 +185,24 @@ def test_cases_are_compared_and_saved_as_a_file(served, watch, tmp_path):
     names = [case.name for case in served.project.whatif_file(target).cases]
     assert names == [row.split("\t")[0] for row in rows]
     assert served.project.last_seq() == before
+
+
+def test_a_comparison_that_takes_long_can_be_cancelled(served, watch, monkeypatch):
+    enough = threading.Event()
+
+    def slow(changes, as_of=None, on_case=None):
+        for case in range(10_000):
+            if not on_case(case, 10_000):
+                break
+            enough.wait(0.02)
+
+    monkeypatch.setattr(served.project, "whatif", slow)
+    page = open_line(watch, served)
+    page.get_by_role("button", name="Compare").click()
+    page.wait_for_selector("#whatif-answer [role=progressbar]")
+    page.locator("#whatif-cancel:enabled").click()
+    page.wait_for_selector("#whatif-answer:has-text('Stopped')")
+    assert page.locator("#whatif-cancel").is_disabled()
 
 
 def test_the_map_outlines_what_lags_once_asked_to(served, watch):

@@ -31,8 +31,11 @@ class Caller:
         self.client = client
         self.callbacks = client.get("/_dash-dependencies").get_json()
 
-    def __call__(self, output: str, **values):
-        """Answer of the callback that fills ``output``; ``values`` by ``id__property``."""
+    def __call__(self, output: str, changed: str | None = None, **values):
+        """Answer of the callback that fills ``output``; ``values`` by ``"id.property"``.
+
+        ``changed`` names the one input that set it off; all of them without it.
+        """
         found = [c for c in self.callbacks if output in c["output"]]
         assert len(found) == 1, f"{output} is filled by {len(found)} callbacks"
         callback = found[0]
@@ -41,7 +44,9 @@ class Caller:
             "outputs": _outputs(callback["output"]),
             "inputs": [_filled(one, values) for one in callback["inputs"]],
             "state": [_filled(one, values) for one in callback["state"]],
-            "changedPropIds": [f"{one['id']}.{one['property']}" for one in callback["inputs"]],
+            "changedPropIds": [changed]
+            if changed
+            else [f"{one['id']}.{one['property']}" for one in callback["inputs"]],
         }
         return self.client.post("/_dash-update-component", json=body)
 

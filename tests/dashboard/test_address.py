@@ -30,11 +30,18 @@ def test_a_full_address_is_followed():
     assert (view.heading, view.unit, view.span, view.outlines) == ("east_1", "E02", "2", True)
 
 
+def test_units_brushed_together_are_selected_together_and_the_first_is_the_one_alone():
+    view = read_address("?units=E01,E02", KNOWN)
+    assert (view.unit, view.units, view.notes) == ("E01", ("E01", "E02"), ())
+    assert read_address("?unit=E02&units=E01,E02", KNOWN).unit == "E02"
+
+
 @pytest.mark.parametrize(
     ("search", "words"),
     [
         ("?activity=painting", "painting"),
         ("?unit=Z9", "Z9"),
+        ("?units=E01,Z9", "left out"),
         ("?heading=north", "north"),
         ("?as-of=last+week", "2026-09-01"),
         ("?as-of=2020-01-01", "outside"),

@@ -6,11 +6,10 @@ import threading
 import pandas as pd
 import pytest
 
-from dashboard.pages import line
 from dashboard.parts.lag_words import lag_summary, lag_table
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.one_job import OneJob
-from dashboard.parts.whatif_form import FIELDS, changes_of
+from dashboard.parts.whatif_form import FIELDS, changes_of, field_id
 from dashboard.parts.whatif_table import whatif_table
 from model import line_answers
 from model.clock import end_of_day
@@ -72,6 +71,12 @@ def test_crews_that_stand_idle_already_are_listed_with_what_they_wait_for():
     assert "1 crew stands idle now" in said
     assert "the falsework set under E20 is free (Wed 2 Dec)" in said
     assert "No crew is about to starve." in said
+
+
+def test_what_is_farthest_behind_the_baseline_is_said_even_where_it_keeps_its_pace():
+    steady = ("W10", "h2", "falsework", 80.0, -1.0, 3.0, 0.0, "Under way.")
+    said = text_of(lag_summary(a_lag(W07, steady), crews(), NAMES))
+    assert "Farthest behind the baseline: Falsework of W10 on h2, 80 working days." in said
 
 
 def test_a_line_on_its_pace_says_so():
@@ -288,21 +293,34 @@ def test_no_lost_days_is_a_change_and_not_taken_for_a_blank():
 
 
 def values_of(form):
-    names = [line.field_id(name, case) for case in range(MOST_CASES) for name in FIELDS]
+    names = [field_id(name, case) for case in range(MOST_CASES) for name in FIELDS]
     return {f"{name}.value": value for name, value in zip(names, form, strict=True)}
+
+
+def compared(call, form):
+    """Press Compare, then ask until it has ended, as the page does."""
+    pressed = {**values_of(form), "line-screen.data": WIDE}
+    answer = call("whatif-answer.children", changed="whatif-run.n_clicks", **pressed)
+    asked = answer.get_json()["response"]["whatif-asked"]["data"]
+    for _ in range(100):
+        if answer.get_json()["response"]["whatif-poll"]["disabled"]:
+            break
+        again = {"whatif-asked.data": asked, "line-screen.data": WIDE}
+        answer = call("whatif-answer.children", changed="whatif-poll.n_intervals", **again)
+    return answer
 
 
 def test_cases_are_compared_side_by_side_and_the_log_stays_as_it_is(project, call):
     before = project.last_seq()
     form = a_form(name="Six-day week", week="six")
-    answer = call("whatif-answer.children", **values_of(form), **{"line-screen.data": WIDE})
+    answer = compared(call, form)
     assert "as it is" in words_of(answer)
     assert "Six-day week" in words_of(answer)
     assert project.last_seq() == before
 
 
 def test_a_case_that_does_not_fit_says_what_and_how_to_put_it_right(call):
-    answer = call("whatif-answer.children", **values_of(a_form(name="Odd", order="W_new: X99")))
+    answer = compared(call, a_form(name="Odd", order="W_new: X99"))
     assert "'X99' is no unit" in words_of(answer)
 
 
