@@ -43,9 +43,9 @@ def lag_summary(found: Lag, crews: Starving, names: Names) -> Component:
         lines.append(_next_to_starve(soon.iloc[0].to_dict(), names))
     else:
         lines.append(html.P("No crew is about to starve."))
-    behind = found.units.dropna(subset=["behind_baseline"])
+    behind = found.units.dropna(subset=["behind_baseline"]).sort_values("behind_baseline")
     if len(behind):
-        lines.append(_farthest(behind.loc[behind["behind_baseline"].idxmax()].to_dict(), names))
+        lines.append(_farthest(behind.iloc[-1].to_dict(), names))
     idle = crews.crews[crews.crews["idle_now"]]
     if len(idle):
         lines.append(_idle(idle, names))

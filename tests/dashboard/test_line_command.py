@@ -1,0 +1,91 @@
+"""``viaduct lag``, ``backtest`` and ``whatif``: keys, exit codes, and the log left alone."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from dashboard.command import main
+from dashboard.demo import open_demo
+from demo_project.generator import LOG_ENDS
+from model.project import Project
+
+DAY = f"{LOG_ENDS:%Y-%m-%d}"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    target = tmp_path_factory.mktemp("job") / "demo"
+    open_demo(target).close()
+    return target
+
+
+def run(*words):
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def answer_of(*words):
+    result = run(*words, "--as-of", DAY, "--json")
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)
+
+
+def a_change(tmp_path, text):
+    target = tmp_path / "CHANGE.toml"
+    target.write_text(text)
+    return target
+
+
+def test_lag_has_the_keys_scripts_rely_on_and_the_worst_first(folder):
+    answer = answer_of("lag", folder)
+    assert answer["as_of"] == DAY
+    keys = {"unit", "activity", "behind_baseline", "behind_pace", "buffer_left",
+            "costs_finish_days", "why"}  # fmt: skip
+    assert all(keys <= set(row) for row in answer["units"])
+    costs = [row["costs_finish_days"] for row in answer["units"]]
+    assert costs == sorted(costs, reverse=True)
+
+
+def test_lag_on_the_command_line_is_what_the_page_shows(folder):
+    with open_demo(folder) as project:
+        assert answer_of("lag", folder)["units"] == project.lag().as_dict()["units"]
+
+
+def test_backtest_has_the_keys_scripts_rely_on(folder):
+    answer = answer_of("backtest", folder)
+    assert {"projections", "coverage_50", "coverage_80", "mean_abs_error_days", "rivals",
+            "by_horizon"} <= set(answer)  # fmt: skip
+    assert 0 <= answer["coverage_50"] <= answer["coverage_80"] <= 1
+
+
+def test_backtest_says_in_a_sentence_how_right_projections_were(folder):
+    said = run("backtest", folder, "--as-of", DAY).stdout
+    assert said.startswith("Of ")
+    assert "80% band" in said
+
+
+def test_whatif_compares_the_cases_of_a_file_and_leaves_the_log_alone(folder, tmp_path):
+    change = a_change(tmp_path, '[[case]]\nname = "No rain"\nweather = 0.0\n')
+    with Project.open(folder) as project:
+        before = project.last_seq()
+    cases = answer_of("whatif", folder, change)["cases"]
+    assert [case["name"] for case in cases] == ["as it is", "No rain"]
+    assert cases[1]["finish"]["p50"] < cases[0]["finish"]["p50"]
+    with Project.open(folder) as project:
+        assert project.last_seq() == before
+
+
+def test_a_case_the_job_does_not_fit_ends_with_2_and_says_what(folder, tmp_path):
+    change = a_change(
+        tmp_path, '[[case]]\nname = "Odd"\n[[crews]]\nactivity = "paint"\ncrews = 2\n'
+    )
+    result = run("whatif", folder, change, "--json")
+    assert result.exit_code == 2
+    assert "'paint' is no activity" in result.stderr
+    assert result.stdout == ""
+
+
+def test_a_file_that_is_no_toml_ends_with_2_and_names_the_line(folder, tmp_path):
+    result = run("whatif", folder, a_change(tmp_path, "[[case]]\nname = oops\n"))
+    assert result.exit_code == 2
+    assert "CHANGE.toml, row 2" in result.stderr
