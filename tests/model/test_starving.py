@@ -70,10 +70,15 @@ def test_without_a_free_set_the_falsework_crew_waits_for_the_unit_that_holds_it(
     trades = (*only("falsework"), Activity("curing", "Curing", planned_cycle_days=7.0,
                                            after=("falsework",), calendar_days=True,
                                            weather=False))  # fmt: skip
-    job = a_job(units=3, activities=trades, falsework_sets=1)
-    crews = crews_of(job, *done("falsework"), as_of="2026-03-05").crews
+    job = a_job(units=4, activities=trades, falsework_sets=2)
+    standing = [
+        *done("falsework", "E01"),
+        *done("falsework", "E02", "2026-03-05 07:00", "2026-03-06 15:00"),
+    ]
+    crews = crews_of(job, *standing, as_of="2026-03-06").crews
     row = crews[crews["activity"] == "falsework"].iloc[0]
-    assert (row["unit"], row["waits_for"], row["waits_for_unit"]) == ("E02", NO_SET, "E01")
+    # Of the two sets, that of the first unit is free first.
+    assert (row["unit"], row["waits_for"], row["waits_for_unit"]) == ("E03", NO_SET, "E01")
 
 
 def test_the_crew_that_is_free_first_comes_first():
