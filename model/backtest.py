@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from model.cycle import RECENT_UNITS
 from model.fold import State, fold
 from model.job import Job
-from model.line import SMALL
 from model.line_now import line_now
 from model.log_arrays import LogArrays
+from model.simulation import simulate
 
 HORIZONS = (1, 3, 5, 10)
 """Units to come that are asked for."""
@@ -235,10 +235,8 @@ def _ends_of_units(
 ) -> NDArray[np.int64]:
     """Return the day numbers of the next units' completions, in order, on every path."""
     now = line_now(job, state, week, recent=recent)
-    marched, _ = now.march(now.draw(paths, seed))
-    finish = marched.finish[to_do].max(axis=1)
-    days = np.ceil(finish - SMALL).astype(np.int64) - 1
-    return np.sort(np.maximum(days, 0), axis=0)
+    days = simulate(now, paths, seed).days[to_do].max(axis=1)
+    return np.sort(days, axis=0).astype(np.int64)
 
 
 def _plain_paces(job: Job, complete: NDArray[np.datetime64], week: dt.date) -> Sequence[float]:

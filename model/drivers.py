@@ -25,14 +25,20 @@ from model.line import (
 
 
 def drivers(
-    marched: March, counter: DayCounter, activities: Sequence[str], headings: Sequence[str]
+    driven: NDArray[np.float64],
+    lost: NDArray[np.float64],
+    steps: Sequence[Step],
+    activities: Sequence[str],
+    headings: Sequence[str],
 ) -> pd.DataFrame:
     """Return how many of the days left each constraint accounts for.
 
     Parameters
     ----------
-    marched, counter
-        A march and the days it was counted with.
+    driven, lost
+        As ``driven_days`` returns them.
+    steps
+        What was marched.
     activities, headings
         Their keys, in the order of the march's steps and runs.
 
@@ -51,17 +57,13 @@ def drivers(
         ``hold``        a hold was not lifted
         =============== ==============================================================
     """
-    days, lost = _days_by_cell(marched, counter)
-    heading_of = np.zeros(len(days), dtype=np.int64)
-    for place, run in enumerate(marched.runs):
-        heading_of[list(run.units)] = place
     rows: dict[tuple[str, str, str], float] = {}
-    for unit, activity, code in np.argwhere(days + lost > 0):
-        names = (activities[activity], headings[heading_of[unit]])
-        kind = _constraint(int(code), marched.steps[activity])
-        rows[(kind, *names)] = rows.get((kind, *names), 0.0) + days[unit, activity, code]
+    for heading, activity, code in np.argwhere(driven + lost > 0):
+        names = (activities[activity], headings[heading])
+        kind = _constraint(int(code), steps[activity])
+        rows[(kind, *names)] = rows.get((kind, *names), 0.0) + driven[heading, activity, code]
         wet = ("weather", *names)
-        rows[wet] = rows.get(wet, 0.0) + lost[unit, activity, code]
+        rows[wet] = rows.get(wet, 0.0) + lost[heading, activity, code]
     return _as_shares(rows)
 
 
@@ -86,17 +88,33 @@ def _constraint(code: int, step: Step) -> str:
     return "predecessor" if code >= BOUND_AFTER else named.get(code, "crew")
 
 
-def _days_by_cell(
+def driven_days(
     marched: March, counter: DayCounter
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return days, and days lost within, that units, activities and codes drive; all paths."""
+    """Follow every path's last finish back to now.
+
+    Parameters
+    ----------
+    marched, counter
+        A march and the days it was counted with.
+
+    Returns
+    -------
+    two arrays of float
+        Shape (headings, activities, codes): days on those chains by what the work waited for
+        (``BOUND_…``), all paths together, and the days lost to weather within.
+    """
     units, steps, paths = marched.finish.shape
-    came_from = _came_from(marched)
-    codes = came_from.shape[1]
+    waited_for = came_from(marched.steps, marched.crew_from, marched.set_from)
+    codes = waited_for.shape[1]
     flat_finish = marched.finish.reshape(-1)
     flat_bound = marched.bound.reshape(-1)
-    days = np.zeros(units * steps * codes)
+    shape = len(marched.runs), steps, codes
+    days = np.zeros(int(np.prod(shape)))
     lost = np.zeros_like(days)
+    heading_of = np.zeros(units, dtype=np.int64)
+    for place, run in enumerate(marched.runs):
+        heading_of[list(run.units)] = place
     path = np.arange(paths)
     ends = np.where(np.isnan(marched.finish), -np.inf, marched.finish).reshape(-1, paths)
     cell = np.argmax(ends, axis=0)
@@ -105,19 +123,18 @@ def _days_by_cell(
     path, cell, end = path[alive], cell[alive], end[alive]
     while path.size:
         code = flat_bound[cell * paths + path]
-        earlier = came_from[cell, code]
+        earlier = waited_for[cell, code]
         at_now = earlier < 0
         begin = np.where(at_now, 0.0, flat_finish[np.maximum(earlier, 0) * paths + path])
         begin = np.clip(begin, 0.0, end).astype(end.dtype)
         weather = (
             counter.lost_between(begin, end, path) * _feels_weather(marched.steps)[cell % steps]
         )
-        slot = cell * codes + code
+        slot = (heading_of[cell // steps] * steps + cell % steps) * codes + code
         days += np.bincount(slot, (end - begin) - weather, days.size)
         lost += np.bincount(slot, weather, days.size)
         go_on = ~at_now & (begin > 0)
         path, cell, end = path[go_on], earlier[go_on], begin[go_on]
-    shape = (units, steps, codes)
     return days.reshape(shape), lost.reshape(shape)
 
 
@@ -126,16 +143,31 @@ def _feels_weather(steps: Sequence[Step]) -> NDArray[np.bool_]:
     return np.array([step.weather and not step.calendar_days for step in steps])
 
 
-def _came_from(marched: March) -> NDArray[np.int64]:
-    """Return, by cell and what it waited for, the cell that was waited for; -1 for now."""
-    units, steps = marched.finish.shape[:2]
-    table = np.full((units, steps, BOUND_AFTER + steps), -1, dtype=np.int64)
+def came_from(
+    steps: Sequence[Step], crew_from: NDArray[np.int32], set_from: NDArray[np.int32]
+) -> NDArray[np.int64]:
+    """Return the cell (unit × activity) that each cell waited for; -1 for now.
+
+    Parameters
+    ----------
+    steps
+        What was marched.
+    crew_from, set_from
+        As in ``March``.
+
+    Returns
+    -------
+    array of int
+        Shape (units × activities, codes), by what was waited for (``BOUND_…``).
+    """
+    units, activities = crew_from.shape
+    table = np.full((units, activities, BOUND_AFTER + activities), -1, dtype=np.int64)
     unit = np.arange(units)
-    for activity, step in enumerate(marched.steps):
-        crew = marched.crew_from[:, activity]
-        table[:, activity, BOUND_CREW] = np.where(crew < 0, -1, crew * steps + activity)
+    for activity, step in enumerate(steps):
+        crew = crew_from[:, activity]
+        table[:, activity, BOUND_CREW] = np.where(crew < 0, -1, crew * activities + activity)
         for earlier in step.after:
-            table[:, activity, BOUND_AFTER + earlier] = unit * steps + earlier
-    freed_by = marched.set_from * steps + last_in_set(marched.steps)
-    table[:, 0, BOUND_SET] = np.where(marched.set_from < 0, -1, freed_by)
-    return table.reshape(units * steps, -1)
+            table[:, activity, BOUND_AFTER + earlier] = unit * activities + earlier
+    freed_by = set_from * activities + last_in_set(steps)
+    table[:, 0, BOUND_SET] = np.where(set_from < 0, -1, freed_by)
+    return table.reshape(units * activities, -1)

@@ -213,7 +213,7 @@ class DayCounter:
 
 
 class _CountingTable:
-    """How many days count before each day, and which day is the n-th that counts.
+    """How many days count before each day, and when the n-th that counts is over.
 
     ``counts`` has shape (days, 1 or paths); its first row is ``days_back`` days before now.
     """
@@ -225,19 +225,20 @@ class _CountingTable:
         self._column = np.arange(self._columns, dtype=np.int32)
         # One look-up gives both: twice how many counted before the day, and whether it counts.
         code = np.empty((days, self._columns), dtype=np.int16)
-        day_of = np.full((days + 1) * self._columns, days, dtype=np.int16)
+        end_of = np.full((days + 2) * self._columns, days + 1, dtype=np.int16)
+        end_of[: self._columns] = 0
         twice = np.zeros(self._columns, dtype=np.int16)
-        slot = self._column.copy()
+        slot = self._column + np.int32(self._columns)
         for day, here in enumerate(counts.view(np.int8)):
             np.add(twice, here, out=code[day])
             if not worked[day]:
                 continue
             np.add(code[day], here, out=twice)
             # A day that does not count is overwritten by the next one that does.
-            day_of[slot] = day
+            end_of[slot] = day + 1
             slot += np.multiply(here, self._columns, dtype=np.int32)
-        day_of[slot] = days
-        self._code, self._day_of = code.reshape(-1), day_of
+        end_of[slot] = days + 1
+        self._code, self._end_of = code.reshape(-1), end_of
 
     def counted(self, until: Days, paths: NDArray[np.intp] | None = None) -> Days:
         """Return how many days (and part of a day) counted up to a moment."""
@@ -254,11 +255,10 @@ class _CountingTable:
         """Return when ``work`` counted days after ``start`` have passed."""
         done = self.counted(start) + work
         number = np.ceil(done - done.dtype.type(SMALL))
-        number -= 1
-        day = self._day_of.take(self._place(np.clip(number, 0, self._last_day)))
+        end = self._end_of.take(self._place(np.clip(number, 0, self._last_day + 1)))
         done -= number
-        np.minimum(done, 1, out=done)
-        done += day.astype(done.dtype)
+        np.minimum(done, 0, out=done)
+        done += end.astype(done.dtype)
         done -= self._days_back
         return np.asarray(np.maximum(done, start, out=done), dtype=start.dtype)
 

@@ -178,7 +178,8 @@ class LineNow:
         """
         last = luck.paths if last is None else last
         held = {cell: days[first:last] for cell, days in luck.held_until.items()}
-        counter = self._counter(self.guess_days(luck), first, last, luck.seed)
+        days = int(self.guess_days(luck)[first:last].max())
+        counter = self._counter(days, first, last, luck.seed)
         return Draws(self._work(luck, first, last), held, luck.seed, counter, first)
 
     def draw(self, paths: int, seed: int) -> Draws:
@@ -296,18 +297,26 @@ class LineNow:
             until[unit, activity] = dry.after_work(start, in_ticks(days), weather=False)
         return until
 
-    def guess_days(self, luck: Luck) -> int:
-        """Guess for how many calendar days the longest march goes on."""
-        slowest = 0.0
-        for run, row in zip(self.runs, luck.pools, strict=True):
-            units = list(run.units)
-            effort = np.where(self.to_do, self.effort, 0.0)[units].sum(axis=0)
-            for pool, times in zip(row, effort.tolist(), strict=True):
-                slowest = max(slowest, times * float(pool.mean(axis=0).max()))
-        once_through = sum(pace.mean_days for pace in self.paces[0])
+    def guess_days(self, luck: Luck) -> NDArray[np.int64]:
+        """Guess for how many calendar days the march goes on, on every path.
+
+        As long as its slowest crew takes, or its falsework sets where they are few.
+        """
         counted = float((self.worked(0, 730) - self.lost_chances(730) / CHANCES).mean())
-        days = 1.1 * (slowest + once_through) / max(counted, 0.05)
-        return min(int(days) + SPARE_DAYS, LONGEST_DAYS)
+        cures = np.array([activity.calendar_days for activity in self.activities])
+        days = np.zeros(luck.paths)
+        for run, row in zip(self.runs, luck.pools, strict=True):
+            work = np.where(self.to_do, self.effort, 0.0)[list(run.units)].sum(axis=0)
+            each = np.stack([pool.mean(axis=0) for pool in row]) * work[:, None]
+            each[~cures] /= max(counted, 0.05)
+            unit = each.sum(axis=0) / len(run.units)
+            turns = len(run.units) / (run.sets or len(run.units))
+            turnaround = run.turnaround_days / max(counted, 0.05)
+            by_sets = turns * (unit + turnaround)
+            np.maximum(
+                days, np.maximum(each[~cures].max(axis=0, initial=0.0), by_sets) + unit, out=days
+            )
+        return np.minimum(1.1 * days + SPARE_DAYS, LONGEST_DAYS).astype(np.int64)
 
     def worked(self, first: int, last: int) -> NDArray[np.bool_]:
         """Return which days from now are worked."""

@@ -24,8 +24,8 @@ from model.cycle import RECENT_UNITS, recent_cycles
 from model.drivers import drivers
 from model.fold import State
 from model.job import Job
-from model.line import SMALL, Days
 from model.line_now import LineNow, line_now
+from model.simulation import OnBlock, simulate
 
 PATHS = 10_000
 SEED = 1
@@ -160,6 +160,7 @@ def project_finish(
     recent: int = RECENT_UNITS,
     recent_weeks: float | None = None,
     known_on: dt.datetime | None = None,
+    on_block: OnBlock | None = None,
 ) -> Forecast:
     """Project every unit's dates from the recent cycle, on the working calendar.
 
@@ -177,6 +178,9 @@ def project_finish(
         How many recent units of each heading and activity to draw from, or how many weeks.
     known_on
         What the forecast says the log was known on; by default what the state says.
+    on_block
+        Called now and then with the paths done and the paths in all; where it returns False
+        the forecast is made of the paths done so far.
 
     Returns
     -------
@@ -197,11 +201,18 @@ def project_finish(
         paths=paths,
         seed=seed,
         known_on=known_on or state.known_on,
+        on_block=on_block,
     )
 
 
 def forecast_of(
-    now: LineNow, cycle: pd.DataFrame, *, paths: int, seed: int, known_on: dt.datetime | None = None
+    now: LineNow,
+    cycle: pd.DataFrame,
+    *,
+    paths: int,
+    seed: int,
+    known_on: dt.datetime | None = None,
+    on_block: OnBlock | None = None,
 ) -> Forecast:
     """Project a line from where it stands.
 
@@ -211,11 +222,11 @@ def forecast_of(
         Where it stands.
     cycle
         The recent cycles that the forecast shows.
-    paths, seed, known_on
+    paths, seed, known_on, on_block
         As ``project_finish``.
     """
-    marched, counter = now.march(now.draw(paths, seed))
-    days = day_numbers(marched.finish, now.to_do)
+    simulated = simulate(now, paths, seed, on_block=on_block)
+    days, paths = simulated.days, simulated.paths
     last = days.reshape(-1, paths).max(axis=0)
     return Forecast(
         as_of=dt.date.fromisoformat(str(now.as_of)),
@@ -230,30 +241,16 @@ def forecast_of(
         units=_unit_dates(now, days),
         cycle=cycle,
         drivers=drivers(
-            marched, counter, [activity.key for activity in now.activities], now.headings
+            simulated.driven,
+            simulated.lost,
+            now.steps,
+            [activity.key for activity in now.activities],
+            now.headings,
         ),
         finish_days=_dates(np.sort(last), now.as_of),
         pours=_pours(now, days),
         notes=_notes(now, cycle),
     )
-
-
-def day_numbers(finish: Days, to_do: NDArray[np.bool_]) -> NDArray[np.int16]:
-    """Return the day each finish falls on, 0 for the day after ``as_of``.
-
-    What is not finished is not given a day that has passed: a cure that has run its days, but
-    is not recorded as finished, is given the next.
-
-    Parameters
-    ----------
-    finish
-        Shape (units, activities, paths), days from now.
-    to_do
-        Shape (units, activities): what is not finished.
-    """
-    days = np.asarray(np.ceil(finish - finish.dtype.type(SMALL)) - 1).astype(np.int16)
-    np.maximum(days, np.where(to_do, 0, -(2**15)).astype(np.int16)[..., None], out=days)
-    return days
 
 
 def _dates(days: NDArray[np.integer[Any]], as_of: np.datetime64) -> NDArray[np.datetime64]:

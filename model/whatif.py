@@ -21,7 +21,8 @@ from model.line import SMALL, March, Run
 from model.line_now import LineNow, line_now
 from model.pace import Pace
 from model.problems import InputError, Problem
-from model.projection import Band, band, day_numbers
+from model.projection import Band, band
+from model.simulation import day_numbers
 
 PATHS = 4_000
 MOST_CASES = 4

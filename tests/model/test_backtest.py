@@ -15,6 +15,8 @@ from model.job import Job
 from tests.model.builders import a_frame, a_job, an_event, done, only
 from tests.model.simulated_job import last_day, simulated_job
 
+pytestmark = pytest.mark.usefixtures("way")
+
 
 def steady(units: int = 30, days: int = 3) -> tuple[Job, list[Event]]:
     """A trade that takes the same days for every unit."""

@@ -18,6 +18,8 @@ from model.pace import Pace, draw_from
 from model.projection import Forecast, project_finish
 from tests.model.builders import ACTIVITIES, a_calendar, a_frame, a_job, an_event, done, only
 
+pytestmark = pytest.mark.usefixtures("way")
+
 FALSEWORK = only("falsework")
 WEATHER = (4.0, 4.0, 3.0, 2.0, 1.0, 0.0, 0.0, 0.0, 1.0, 2.0, 3.0, 4.0)
 

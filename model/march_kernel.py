@@ -1,0 +1,499 @@
+"""The march of ``model.line`` compiled, with its draws made on the way: the fast twin.
+
+NumPy takes every path through one step after the other and must keep the days of all of them.
+Here a few paths at a time (``LANES``) go through the whole program while their tables stay in
+the cache, draw what they need as they go, and leave only the day of each finish and the sums of
+what drove the last. Chance is looked up by place (``model.chance``) and days are counted in
+whole ``TICKS``, so that both ways give the same days, path by path.
+
+Work that weather can stop is followed in days that count: there, a start is the latest of what
+it waits for, and a finish is a plain sum. The calendar is looked up only for what is kept.
+
+The program is a table of small steps, made by ``model.march_program``; a row is a step and three
+numbers. A cell is a row of ``at`` and ``counted``: a unit's activity, or a crew or set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple, TypeVar, cast
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from model.chance import GAMMA, IN_A_WORD, MIX_1, MIX_2
+from model.line import BOUND_HOLD, BOUND_NOW, DAYS_BACK, TICKS
+
+LANES = 32
+"""Paths that march side by side: a multiple of the chances in a word."""
+
+BITS = TICKS.bit_length() - 1
+BACK = DAYS_BACK * TICKS
+NEVER = -(2**30)
+"""A moment before any other."""
+
+(
+    BEGIN,  # not before a moment
+    WAIT,  # for a cell; code
+    AFTER,  # begin with a cell, but not before a moment; code
+    TAKE,  # wait for a crew; the cell it comes from, code
+    FREE,  # a crew or set is free when it was and a cell is over
+    LAG,  # a cell so many working days after another
+    DRAW,  # a whole unit's work: cell, its pool's first row and size
+    LEFT,  # the work left: row
+    HELD,  # begin when the hold is lifted: row
+    WORK,  # that weather can stop: finish of a cell
+    DRY_WORK,  # … that weather cannot stop
+    CURE,  # … that counts every day
+    KNOWN,  # a finish that was: cell, moment
+    AGAIN,  # take up a cell's finish as if it were a start
+    KEEP,  # what was taken up is the cell's finish
+) = range(15)
+
+Ints = NDArray[np.int32]
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+class Calendar(NamedTuple):
+    """Which days count, in tables that all paths share.
+
+    Parameters
+    ----------
+    dry_code, dry_end
+        Twice the working days before each day and whether it is one; end of the n-th; both
+        from ``DAYS_BACK`` days before now.
+    lost_chance, day_keys
+        By day from now: chance to be lost (-1: not worked), and keys of the weather's chances.
+    """
+
+    dry_code: Ints
+    dry_end: Ints
+    lost_chance: Ints
+    day_keys: NDArray[np.uint64]
+
+
+class Chains(NamedTuple):
+    """How to follow the last finish back.
+
+    Parameters
+    ----------
+    came_from
+        Shape (cells, codes): the cell that was waited for; -1 for now.
+    slot
+        Shape (cells,): place of the cell's heading and activity among all.
+    stops
+        Shape (cells,): whether weather can stop it.
+    earliest
+        Shape (cells,): the first day a finish is given.
+    """
+
+    came_from: Ints
+    slot: Ints
+    stops: NDArray[np.bool_]
+    earliest: Ints
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function and keep what was compiled on disk, where there is a place for it.
+
+    Kept beside the module, or else in the user's cache folder; where neither can be written,
+    each process compiles anew.
+    """
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+    try:
+        made: Any = njit(cache=True, **options)(function)
+    except RuntimeError:
+        made = njit(**options)(function)
+    return cast(Function, made)
+
+
+@compiled
+def _mixed(word: Any) -> Any:
+    """Mix a number's bits; the twin of ``model.chance.mix``."""
+    word = (word ^ (word >> np.uint64(30))) * np.uint64(MIX_1)
+    word = (word ^ (word >> np.uint64(27))) * np.uint64(MIX_2)
+    return word ^ (word >> np.uint64(31))
+
+
+# Every loop over the lanes below writes one array: only then can the compiler see that lanes do
+# not touch one another, and take eight or more at once.
+
+
+@compiled
+def _fill(bits: Any, key: Any, numbers: Any) -> None:
+    """Draw the chances of all lanes from a stream."""
+    for word in range(bits.size):
+        bits[word] = _mixed(key + numbers[word])
+
+
+@compiled
+def _numbers(first: int) -> Any:
+    """Return what the mix adds to a key for the words of all lanes."""
+    numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64)
+    for word in range(numbers.size):
+        numbers[word] = np.uint64(first // IN_A_WORD + word + 1) * np.uint64(GAMMA)
+    return numbers
+
+
+@compiled
+def _draw_weather(
+    code: Any, end_of: Any, lost_chance: Ints, day_keys: Any, first: int, days: int
+) -> None:
+    """Draw which days count: twice how many do before each day and whether it does; their ends."""
+    wide = code.shape[1]
+    bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
+    chance = bits.view(np.uint16)
+    count, dry = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
+    place = np.arange(LANES, 2 * LANES).astype(np.int32)
+    for day in range(days):
+        lost = lost_chance[day]
+        for lane in range(wide):
+            code[day, lane] = 2 * count[lane]
+        if lost < 0:
+            continue
+        _fill(bits, day_keys[day], numbers)
+        for lane in range(wide):
+            dry[lane] = np.int32(chance[lane] >= lost)
+        for lane in range(wide):
+            code[day, lane] += dry[lane]
+        for lane in range(wide):
+            # A day that does not count is overwritten by the next one that does.
+            end_of[np.uint64(place[lane])] = day + 1
+        for lane in range(wide):
+            count[lane] += dry[lane]
+        for lane in range(wide):
+            place[lane] += LANES * dry[lane]
+    end_of[:LANES] = 0
+    for lane in range(wide):
+        for n in range(place[lane], (days + 2) * LANES, LANES):
+            end_of[n] = days + 1
+
+
+@compiled
+def _counted(code: Any, at: Any, lane: int, last: int) -> Any:
+    """Return how much counts before a moment."""
+    at = min(max(at, 0), last << BITS)
+    found = code[np.uint64(at >> BITS), lane]
+    return ((found >> 1) << BITS) + (found & 1) * (at & (TICKS - 1))
+
+
+@compiled
+def _dry_counted(dry_code: Ints, at: Any) -> Any:
+    """Return how much working time there is before a moment."""
+    at = min(max(at + BACK, 0), (dry_code.size - 1) << BITS)
+    found = dry_code[np.uint64(at >> BITS)]
+    return ((found >> 1) << BITS) + (found & 1) * (at & (TICKS - 1))
+
+
+@compiled
+def _after_dry(dry_code: Ints, dry_end: Ints, at: Any, work: Any) -> Any:
+    """Return when so many ticks of working time have passed, lost or not."""
+    done = _dry_counted(dry_code, at) + work
+    number = (done + TICKS - 2) >> BITS
+    end = dry_end[np.uint64(min(number, dry_code.size))]
+    return max((end << BITS) + min(done - (number << BITS), 0) - BACK, at)
+
+
+@compiled
+def _draw(
+    work: Ints,
+    which: Ints,
+    days: Any,
+    chance: Any,
+    lane_of: Ints,
+    pools: Any,
+    row: int,
+    size: int,
+    effort: Any,
+) -> None:
+    """Draw a whole unit's work from each path's pool."""
+    wide, base, few = work.size, row * LANES, size & 0xFFFF
+    for lane in range(wide):
+        which[lane] = ((chance[lane] * few) >> 16) * LANES + lane_of[lane]
+    for lane in range(wide):
+        days[lane] = pools[np.uint64(which[lane] + base)]
+    for lane in range(wide):
+        work[lane] = np.int32(days[lane] * effort * np.float32(TICKS) + np.float32(0.5))
+
+
+@compiled
+def _walk(
+    program: Ints,
+    effort: Any,
+    keys: Any,
+    pools: Any,
+    left: Ints,
+    held: Ints,
+    first: int,
+    dry_code: Ints,
+    dry_end: Ints,
+    code: Any,
+    end_of: Any,
+    last: int,
+    at: Ints,
+    at_counted: Ints,
+    bound: Any,
+    start: Ints,
+    counted: Ints,
+    work: Ints,
+    number_of: Ints,
+    why: Any,
+) -> None:
+    """Go through the program with one block of paths."""
+    wide = why.size
+    days, lane_of = np.empty(LANES, dtype=np.float32), np.arange(LANES).astype(np.int32)
+    bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
+    chance = bits.view(np.uint16)
+    for step in range(program.shape[0]):
+        kind, cell, other, number = (
+            program[step, 0],
+            program[step, 1],
+            program[step, 2],
+            program[step, 3],
+        )
+        if kind == BEGIN:
+            for lane in range(wide):
+                start[lane], counted[lane], why[lane] = cell, 0, BOUND_NOW
+        elif kind in (WAIT, TAKE):
+            code_of_wait = other
+            if kind == TAKE:
+                for lane in range(wide):
+                    at[cell, lane] = max(at[cell, lane], at[other, lane])
+                for lane in range(wide):
+                    at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
+                code_of_wait = number
+            for lane in range(wide):
+                why[lane] = code_of_wait if at[cell, lane] > start[lane] else why[lane]
+            for lane in range(wide):
+                start[lane] = max(start[lane], at[cell, lane])
+            for lane in range(wide):
+                counted[lane] = max(counted[lane], at_counted[cell, lane])
+        elif kind == AFTER:
+            for lane in range(wide):
+                why[lane] = other if at[cell, lane] > number else BOUND_NOW
+            for lane in range(wide):
+                start[lane] = max(at[cell, lane], number)
+            for lane in range(wide):
+                counted[lane] = max(at_counted[cell, lane], 0)
+        elif kind == FREE:
+            for lane in range(wide):
+                at[cell, lane] = max(at[cell, lane], at[other, lane])
+                at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
+        elif kind == LAG:
+            for lane in range(wide):
+                at[cell, lane] = _after_dry(dry_code, dry_end, at[other, lane], number << BITS)
+                at_counted[cell, lane] = _counted(code, at[cell, lane], lane, last)
+        elif kind == DRAW:
+            _fill(bits, keys[cell], numbers)
+            _draw(work, number_of, days, chance, lane_of, pools, other, number, effort[cell])
+        elif kind == LEFT:
+            for lane in range(wide):
+                work[lane] = left[cell, min(first + lane, left.shape[1] - 1)]
+        elif kind == HELD:
+            for lane in range(wide):
+                start[lane] = max(held[cell, min(first + lane, held.shape[1] - 1)], 0)
+                counted[lane] = _counted(code, start[lane], lane, last)
+                why[lane] = BOUND_HOLD
+        elif kind == WORK:
+            for lane in range(wide):
+                done = work[lane] + counted[lane]
+                number_of[lane] = min((done + (TICKS - 2)) >> BITS, last + 1)
+            for lane in range(wide):
+                counted[lane] = min(work[lane] + counted[lane], number_of[lane] << BITS)
+            for lane in range(wide):
+                work[lane] = end_of[np.uint64(number_of[lane] * LANES + lane)]
+            for lane in range(wide):
+                over = ((work[lane] - number_of[lane]) << BITS) + counted[lane]
+                at[cell, lane] = max(over, start[lane])
+            for lane in range(wide):
+                at_counted[cell, lane] = counted[lane]
+            for lane in range(wide):
+                bound[cell, lane] = why[lane]
+        elif kind in (DRY_WORK, CURE):
+            for lane in range(wide):
+                if kind == CURE:
+                    at[cell, lane] = start[lane] + work[lane]
+                else:
+                    at[cell, lane] = _after_dry(dry_code, dry_end, start[lane], work[lane])
+                at_counted[cell, lane] = _counted(code, at[cell, lane], lane, last)
+                bound[cell, lane] = why[lane]
+        elif kind == KNOWN:
+            for lane in range(wide):
+                at[cell, lane] = other
+                at_counted[cell, lane] = _counted(code, other, lane, last)
+        elif kind == AGAIN:
+            for lane in range(wide):
+                start[lane], counted[lane] = at[cell, lane], at_counted[cell, lane]
+        elif kind == KEEP:
+            for lane in range(wide):
+                at[cell, lane], at_counted[cell, lane] = start[lane], counted[lane]
+                bound[cell, lane] = why[lane]
+
+
+@compiled
+def _follow_back(
+    at: Ints,
+    bound: Any,
+    cells: Ints,
+    ends: Ints,
+    lanes: int,
+    came_from: Ints,
+    slot: Ints,
+    stops: Any,
+    dry_code: Ints,
+    code: Any,
+    last: int,
+    driven: Any,
+    lost: Any,
+) -> None:
+    """Follow the last finish of every path back to now; the twin of ``model.drivers``."""
+    wet, left = np.zeros(LANES, dtype=np.int32), lanes
+    for lane in range(lanes):
+        wet[lane] = _dry_counted(dry_code, ends[lane]) - _counted(code, ends[lane], lane, last)
+    while left:
+        left = 0
+        for lane in range(lanes):
+            cell, end = cells[lane], ends[lane]
+            if end <= 0:
+                continue
+            why = bound[cell, lane]
+            earlier = came_from[cell, why]
+            begin = 0 if earlier < 0 else min(max(at[earlier, lane], 0), end)
+            wet_before = _dry_counted(dry_code, begin) - _counted(code, begin, lane, last)
+            rain = (wet[lane] - wet_before) * stops[cell]
+            driven[slot[cell], why] += end - begin - rain
+            lost[slot[cell], why] += rain
+            cells[lane], ends[lane], wet[lane] = earlier, begin, wet_before
+            left += 1
+
+
+@compiled
+def _keep_days(
+    days: Any, at: Ints, earliest: Ints, first: int, lanes: int, latest: Ints, last_cell: Ints
+) -> None:
+    """Keep the day of each finish, none before now for what is to do, and find the last one."""
+    wide = latest.size
+    for lane in range(wide):
+        latest[lane], last_cell[lane] = NEVER, 0
+    for cell in range(earliest.size):
+        floor = earliest[cell]
+        for lane in range(wide):
+            last_cell[lane] = cell if at[cell, lane] > latest[lane] else last_cell[lane]
+        for lane in range(wide):
+            latest[lane] = max(latest[lane], at[cell, lane])
+        for lane in range(lanes):
+            day = ((at[cell, lane] + TICKS - 2) >> BITS) - 1
+            days[cell, first + lane] = max(day, floor)
+
+
+@compiled
+def march_paths(
+    program: Ints,
+    effort: NDArray[np.float32],
+    keys: NDArray[np.uint64],
+    calendar: Calendar,
+    chains: Chains,
+    pools: NDArray[np.float32],
+    left: Ints,
+    held: Ints,
+    cells: int,
+    first: int,
+    end: int,
+    horizon: Ints,
+    days: NDArray[np.int16],
+    driven: NDArray[np.int64],
+    lost: NDArray[np.int64],
+) -> None:
+    """March some paths to their end.
+
+    Parameters
+    ----------
+    program
+        Shape (steps, 4).
+    effort, keys
+        Shape (units × activities,): times an average first unit's days; keys of its chances.
+    calendar, chains
+        Which days count; how to follow the last finish back.
+    pools, left, held
+        Shape (rows, paths): pools one below the other (days); days left and ends of holds
+        (ticks).
+    cells
+        How many the program speaks of.
+    first, end
+        From which path to before which; ``first`` a multiple of ``IN_A_WORD``.
+    horizon
+        Shape (paths,): days that are likely enough; twice as many are taken where they are not.
+    days
+        Shape (units × activities, paths), filled: the day of each finish, 0 for the first day
+        from now.
+    driven, lost
+        Shape (headings × activities, codes), added to: ticks each link of the last chain
+        accounts for, and those lost to weather within.
+    """
+    dry_code, dry_end, lost_chance, day_keys = calendar
+    came_from, slot, stops, earliest = chains
+    at = np.empty((cells, LANES), dtype=np.int32)
+    at_counted = np.empty((cells, LANES), dtype=np.int32)
+    bound = np.zeros((cells, LANES), dtype=np.uint8)
+    mine = np.empty(pools.shape[0] * LANES, dtype=np.float32)
+    start, counted = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
+    work, why = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.uint8)
+    number_of = np.zeros(LANES, dtype=np.int32)
+    code = np.empty((1, LANES), dtype=np.int16)
+    end_of = np.empty(LANES, dtype=np.int16)
+    latest, last_cell = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
+    for begin in range(first, end, LANES):
+        lanes = min(LANES, end - begin)
+        for row in range(pools.shape[0]):
+            for lane in range(LANES):
+                mine[row * LANES + lane] = pools[row, min(begin + lane, end - 1)]
+        days_ahead = horizon[begin : begin + lanes].max()
+        while True:
+            if days_ahead > code.shape[0]:
+                code = np.empty((days_ahead, LANES), dtype=np.int16)
+                end_of = np.empty((days_ahead + 2) * LANES, dtype=np.int16)
+            last = days_ahead - 1
+            _draw_weather(code, end_of, lost_chance, day_keys, begin, days_ahead)
+            at[slot.size :], at_counted[slot.size :] = NEVER, 0
+            _walk(
+                program,
+                effort,
+                keys,
+                mine,
+                left,
+                held,
+                begin,
+                dry_code,
+                dry_end,
+                code,
+                end_of,
+                last,
+                at,
+                at_counted,
+                bound,
+                start,
+                counted,
+                work,
+                number_of,
+                why,
+            )
+            _keep_days(days, at, earliest, begin, lanes, latest, last_cell)
+            if latest.max() >> BITS < last or days_ahead >= lost_chance.size:
+                break
+            days_ahead = min(2 * days_ahead, lost_chance.size)
+        _follow_back(
+            at,
+            bound,
+            last_cell,
+            latest,
+            lanes,
+            came_from,
+            slot,
+            stops,
+            dry_code,
+            code,
+            last,
+            driven,
+            lost,
+        )

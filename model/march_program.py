@@ -1,0 +1,259 @@
+"""The line written out as the program that the compiled march goes through.
+
+Who waits for whom does not depend on chance: units are walked and served in the same order on
+every path. So the march of ``model.line`` is written out once, step by step, with the cells
+that each step reads and writes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from model.chance import keys
+from model.drivers import came_from
+from model.line import (
+    BOUND_AFTER,
+    BOUND_CREW,
+    BOUND_SET,
+    DAYS_BACK,
+    TICKS,
+    Days,
+    Progress,
+    Run,
+    last_in_set,
+)
+from model.line_now import LONGEST_DAYS, WEATHER_STREAM, WORK_STREAM, LineNow, Luck
+from model.march_kernel import (
+    AFTER,
+    AGAIN,
+    BACK,
+    BEGIN,
+    CURE,
+    DRAW,
+    DRY_WORK,
+    FREE,
+    HELD,
+    KEEP,
+    KNOWN,
+    LAG,
+    LEFT,
+    TAKE,
+    WAIT,
+    WORK,
+    Calendar,
+    Chains,
+    Ints,
+)
+
+Cell = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Program:
+    """All that the compiled march needs of a line; see ``model.march_kernel.march_paths``."""
+
+    steps: Ints
+    effort: NDArray[np.float32]
+    keys: NDArray[np.uint64]
+    calendar: Calendar
+    chains: Chains
+    pools: NDArray[np.float32]
+    left: Ints
+    held: Ints
+    cells: int
+
+
+def program_of(now: LineNow, luck: Luck) -> Program:
+    """Write out the march of a line.
+
+    Parameters
+    ----------
+    now
+        Where the line stands.
+    luck
+        Its draws.
+    """
+    writer = _Writer(now, luck)
+    for heading, run in enumerate(now.runs):
+        writer.heading(heading, run)
+    units, activities = now.finished.shape
+    places = np.arange(activities), np.arange(units)[:, None]
+    return Program(
+        _ints(writer.steps),
+        now.effort.astype(np.float32).reshape(-1),
+        keys(luck.seed, WORK_STREAM, *places).reshape(-1),
+        _calendar(now, luck.seed),
+        _chains(now, writer),
+        np.concatenate([pool for row in luck.pools for pool in row]),
+        _rows(luck.left, luck.paths),
+        _rows(luck.held_until, luck.paths),
+        writer.cells,
+    )
+
+
+class _Writer:
+    """The program while it is written; the twin of the walk in ``model.line``."""
+
+    def __init__(self, now: LineNow, luck: Luck) -> None:
+        self.now, self.luck = now, luck
+        self.progress = Progress(now.finished, now.started)
+        self.in_hand = self.progress.is_finished | self.progress.is_begun
+        self.activities = now.steps
+        self.steps: list[tuple[int, int, int, int]] = []
+        self.crew_from = np.full(now.finished.shape, -1, dtype=np.int32)
+        self.set_from = np.full(len(now.units), -1, dtype=np.int32)
+        # After the units' own cells: one for what a lag gives, then each heading's crews and set.
+        self.spare = now.finished.size
+        self.cells = self.spare + 1 + len(now.runs) * (len(now.activities) + 1)
+        self.left_row = {cell: row for row, cell in enumerate(luck.left)}
+        self.held_row = {cell: row for row, cell in enumerate(luck.held_until)}
+        sizes = np.array([[len(pool) for pool in row] for row in luck.pools])
+        self.pool_sizes = sizes.tolist()
+        self.pool_rows = (np.cumsum(sizes) - sizes.reshape(-1)).reshape(sizes.shape).tolist()
+
+    def heading(self, heading: int, run: Run) -> None:
+        """Write one heading."""
+        crew_cells = self.spare + 1 + heading * (len(self.activities) + 1)
+        set_cell = crew_cells + len(self.activities)
+        order = self.progress.in_order(run.units)
+        queues = [
+            self._queue(heading, run, order, a, crew_cells + a) for a in range(len(self.activities))
+        ]
+        for place, unit in enumerate(order):
+            if run.sets is not None and place >= run.sets:
+                self.set_from[unit] = order[place - run.sets]
+                self._free_set(set_cell, order[place - run.sets], run.turnaround_days)
+            for activity, queue in enumerate(queues):
+                if not self.in_hand[unit, activity]:
+                    self._begin(heading, unit, activity, queue.get(unit, -1), crew_cells, set_cell)
+
+    def _queue(
+        self, heading: int, run: Run, order: list[int], activity: int, crew: int
+    ) -> dict[int, int]:
+        """Write what a trade has in hand; return from which unit its crew comes to each other."""
+        in_hand = self.progress.in_hand(run.units, activity)
+        for unit in in_hand:
+            self._carry_on(heading, unit, activity)
+        turn = in_hand + [unit for unit in order if not self.in_hand[unit, activity]]
+        crews = run.crews[activity] if run.crews else 1
+        for unit in in_hand[: max(len(in_hand) - crews, 0)]:
+            self._step(FREE, crew, self._cell(unit, activity))
+        later = range(max(len(in_hand), crews), len(turn))
+        return {turn[place]: turn[place - crews] for place in later}
+
+    def _carry_on(self, heading: int, unit: int, activity: int) -> None:
+        """Write work under way, or a finish that was."""
+        cell, step = self._cell(unit, activity), self.activities[activity]
+        if self.progress.is_finished[unit, activity]:
+            self._step(KNOWN, cell, _tick(self.progress.finished[unit, activity]))
+            return
+        begun = _tick(self.progress.started[unit, activity]) if step.calendar_days else 0
+        self._step(BEGIN, begun)
+        if step.calendar_days:
+            self._draw(heading, unit, activity)
+        else:
+            self._step(LEFT, self.left_row[unit, activity])
+            if (unit, activity) in self.held_row:
+                self._step(HELD, self.held_row[unit, activity])
+        self._work(unit, activity)
+        self._step(AGAIN, cell)
+        for earlier in step.after:
+            if self.in_hand[unit, earlier]:
+                self._wait_for(unit, activity, earlier)
+        self._step(KEEP, cell)
+
+    def _begin(
+        self, heading: int, unit: int, activity: int, crew_from: int, crew_cells: int, set_cell: int
+    ) -> None:
+        """Write work that has not been begun, as soon as nothing is missing."""
+        step = self.activities[activity]
+        earliest = -BACK if step.calendar_days and step.after else 0
+        first, *others = step.after or (-1,)
+        if first >= 0 and not step.lag_days:
+            self._step(AFTER, self._cell(unit, first), BOUND_AFTER + first, earliest)
+        else:
+            self._step(BEGIN, earliest)
+            others = list(step.after)
+        for earlier in others:
+            self._wait_for(unit, activity, earlier)
+        if activity == 0 and self.set_from[unit] >= 0:
+            self._step(WAIT, set_cell, BOUND_SET)
+        if crew_from >= 0 and not step.calendar_days:
+            self.crew_from[unit, activity] = crew_from
+            from_cell = self._cell(crew_from, activity)
+            self._step(TAKE, crew_cells + activity, from_cell, BOUND_CREW)
+        self._draw(heading, unit, activity)
+        self._work(unit, activity)
+
+    def _wait_for(self, unit: int, activity: int, earlier: int) -> None:
+        """Write that an activity waits for an earlier one and the lag."""
+        cell, lag = self._cell(unit, earlier), self.activities[activity].lag_days
+        if lag:
+            self._step(LAG, self.spare, cell, lag)
+        self._step(WAIT, self.spare if lag else cell, BOUND_AFTER + earlier)
+
+    def _free_set(self, set_cell: int, unit: int, turnaround_days: int) -> None:
+        """Write that a falsework set comes free of a unit."""
+        cell = self._cell(unit, last_in_set(self.activities))
+        if turnaround_days:
+            self._step(LAG, self.spare, cell, turnaround_days)
+        self._step(FREE, set_cell, self.spare if turnaround_days else cell)
+
+    def _draw(self, heading: int, unit: int, activity: int) -> None:
+        row, size = self.pool_rows[heading][activity], self.pool_sizes[heading][activity]
+        self._step(DRAW, self._cell(unit, activity), row, size)
+
+    def _work(self, unit: int, activity: int) -> None:
+        step = self.activities[activity]
+        kind = CURE if step.calendar_days else WORK if step.weather else DRY_WORK
+        self._step(kind, self._cell(unit, activity))
+
+    def _cell(self, unit: int, activity: int) -> int:
+        return unit * len(self.activities) + activity
+
+    def _step(self, kind: int, cell: int, other: int = 0, number: int = 0) -> None:
+        self.steps.append((kind, cell, other, number))
+
+
+def _ints(values: ArrayLike) -> Ints:
+    return np.ascontiguousarray(values, dtype=np.int32)
+
+
+def _tick(days: float) -> int:
+    return round(float(days) * TICKS)
+
+
+def _rows(cells: Mapping[Cell, Days], paths: int) -> Ints:
+    """Put the days of cells one below the other, in ticks."""
+    rows = [np.rint(days * TICKS) for days in cells.values()]
+    return _ints(np.stack(rows)) if rows else np.zeros((0, paths), dtype=np.int32)
+
+
+def _calendar(now: LineNow, seed: int) -> Calendar:
+    worked = now.worked(-DAYS_BACK, LONGEST_DAYS)
+    ends = np.full(worked.size + 2, worked.size + 1)
+    ends[: worked.sum() + 1] = [0, *(np.flatnonzero(worked) + 1)]
+    return Calendar(
+        _ints(2 * (np.cumsum(worked) - worked) + worked),
+        _ints(ends),
+        _ints(np.where(worked[DAYS_BACK:], now.lost_chances(LONGEST_DAYS), -1)),
+        keys(seed, WEATHER_STREAM, np.arange(LONGEST_DAYS)),
+    )
+
+
+def _chains(now: LineNow, writer: _Writer) -> Chains:
+    heading_of = np.zeros(len(now.units), dtype=np.int64)
+    for place, run in enumerate(now.runs):
+        heading_of[list(run.units)] = place
+    activity = np.arange(len(now.activities))
+    stops = np.array([step.weather and not step.calendar_days for step in now.steps])
+    return Chains(
+        _ints(came_from(now.steps, writer.crew_from, writer.set_from)),
+        _ints(heading_of[:, None] * activity.size + activity).reshape(-1),
+        np.tile(stops, len(now.units)),
+        _ints(np.where(now.to_do, 0, -(2**15))).reshape(-1),
+    )
