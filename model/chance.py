@@ -25,7 +25,7 @@ CHANCES = 65_536
 IN_A_WORD = 4
 """Chances in a number of 64 bits; a block of paths begins at a multiple of it."""
 
-WORDS_AT_ONCE = 16_384
+WORDS_AT_ONCE = 6_144
 """As many as stay in a core's cache while they are mixed."""
 
 Keys = NDArray[np.uint64]

@@ -133,7 +133,8 @@ class Progress:
         """Put the units that have begun first, in the order they did."""
         known = np.fmin(self.started, self.finished)
         first = np.fmin.reduce(known, axis=1) if known.shape[1] else known
-        return sorted(units, key=lambda unit: np.nan_to_num(first[unit], nan=np.inf))
+        moments = np.where(np.isnan(first), np.inf, first).tolist()
+        return sorted(units, key=moments.__getitem__)
 
     def in_hand(self, units: Sequence[int], activity: int) -> list[int]:
         """Return the units a trade has finished, in the order it did, then those under way."""

@@ -23,7 +23,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from model.chance import GAMMA, IN_A_WORD, MIX_1, MIX_2
-from model.line import BOUND_HOLD, BOUND_NOW, DAYS_BACK, TICKS
+from model.line import BOUND_CREW, BOUND_HOLD, BOUND_NOW, DAYS_BACK, TICKS
 
 LANES = 32
 """Paths that march side by side: a multiple of the chances in a word."""
@@ -37,6 +37,7 @@ NEVER = -(2**30)
     BEGIN,  # not before a moment
     WAIT,  # for a cell; code
     AFTER,  # begin with a cell, but not before a moment; code
+    BOTH,  # begin with a cell and where the crew comes from; code of the first
     TAKE,  # wait for a crew; the cell it comes from, code
     FREE,  # a crew or set is free when it was and a cell is over
     LAG,  # a cell so many working days after another
@@ -49,7 +50,7 @@ NEVER = -(2**30)
     KNOWN,  # a finish that was: cell, moment
     AGAIN,  # take up a cell's finish as if it were a start
     KEEP,  # what was taken up is the cell's finish
-) = range(15)
+) = range(16)
 
 Ints = NDArray[np.int32]
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -145,7 +146,8 @@ def _draw_weather(
     bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
     chance = bits.view(np.uint16)
     count, dry = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
-    place = np.arange(LANES, 2 * LANES).astype(np.int32)
+    rows = end_of.size // LANES
+    place = np.arange(1, end_of.size, rows).astype(np.int32)
     for day in range(days):
         lost = lost_chance[day]
         for lane in range(wide):
@@ -163,10 +165,10 @@ def _draw_weather(
         for lane in range(wide):
             count[lane] += dry[lane]
         for lane in range(wide):
-            place[lane] += LANES * dry[lane]
-    end_of[:LANES] = 0
+            place[lane] += dry[lane]
     for lane in range(wide):
-        for n in range(place[lane], (days + 2) * LANES, LANES):
+        end_of[lane * rows] = 0
+        for n in range(place[lane], lane * rows + days + 2):
             end_of[n] = days + 1
 
 
@@ -245,6 +247,7 @@ def _walk(
     days, lane_of = np.empty(LANES, dtype=np.float32), np.arange(LANES).astype(np.int32)
     bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
     chance = bits.view(np.uint16)
+    row_of = np.arange(0, end_of.size, end_of.size // LANES).astype(np.int32)
     for step in range(program.shape[0]):
         kind, cell, other, number = (
             program[step, 0],
@@ -269,6 +272,15 @@ def _walk(
                 start[lane] = max(start[lane], at[cell, lane])
             for lane in range(wide):
                 counted[lane] = max(counted[lane], at_counted[cell, lane])
+        elif kind == BOTH:
+            for lane in range(wide):
+                ready = max(at[cell, lane], 0)
+                waited = number if ready > 0 else BOUND_NOW
+                why[lane] = BOUND_CREW if at[other, lane] > ready else waited
+            for lane in range(wide):
+                start[lane] = max(max(at[cell, lane], at[other, lane]), 0)
+            for lane in range(wide):
+                counted[lane] = max(at_counted[cell, lane], at_counted[other, lane])
         elif kind == AFTER:
             for lane in range(wide):
                 why[lane] = other if at[cell, lane] > number else BOUND_NOW
@@ -302,7 +314,7 @@ def _walk(
             for lane in range(wide):
                 counted[lane] = min(work[lane] + counted[lane], number_of[lane] << BITS)
             for lane in range(wide):
-                work[lane] = end_of[np.uint64(number_of[lane] * LANES + lane)]
+                work[lane] = end_of[np.uint64(number_of[lane] + row_of[lane])]
             for lane in range(wide):
                 over = ((work[lane] - number_of[lane]) << BITS) + counted[lane]
                 at[cell, lane] = max(over, start[lane])
@@ -452,7 +464,9 @@ def march_paths(
         while True:
             if days_ahead > code.shape[0]:
                 code = np.empty((days_ahead, LANES), dtype=np.int16)
-                end_of = np.empty((days_ahead + 2) * LANES, dtype=np.int16)
+                # A row for each lane, an odd number of cache lines long: so few of them share a set.
+                lines = (days_ahead + 2) // 32 + 1 | 1
+                end_of = np.empty(lines * 32 * LANES, dtype=np.int16)
             last = days_ahead - 1
             _draw_weather(code, end_of, lost_chance, day_keys, begin, days_ahead)
             at[slot.size :], at_counted[slot.size :] = NEVER, 0

@@ -7,6 +7,7 @@ that each step reads and writes.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -32,6 +33,7 @@ from model.march_kernel import (
     AGAIN,
     BACK,
     BEGIN,
+    BOTH,
     CURE,
     DRAW,
     DRY_WORK,
@@ -83,7 +85,7 @@ def program_of(now: LineNow, luck: Luck) -> Program:
     units, activities = now.finished.shape
     places = np.arange(activities), np.arange(units)[:, None]
     return Program(
-        _ints(writer.steps),
+        np.frombuffer(writer.steps, dtype=np.intc).astype(np.int32, copy=False).reshape(-1, 4),
         now.effort.astype(np.float32).reshape(-1),
         keys(luck.seed, WORK_STREAM, *places).reshape(-1),
         _calendar(now, luck.seed),
@@ -103,9 +105,10 @@ class _Writer:
         self.progress = Progress(now.finished, now.started)
         self.in_hand = self.progress.is_finished | self.progress.is_begun
         self.activities = now.steps
-        self.steps: list[tuple[int, int, int, int]] = []
+        self.steps = array("i")
         self.crew_from = np.full(now.finished.shape, -1, dtype=np.int32)
         self.set_from = np.full(len(now.units), -1, dtype=np.int32)
+        self.crews = np.ones(now.finished.shape, dtype=np.int32)
         # After the units' own cells: one for what a lag gives, then each heading's crews and set.
         self.spare = now.finished.size
         self.cells = self.spare + 1 + len(now.runs) * (len(now.activities) + 1)
@@ -140,6 +143,7 @@ class _Writer:
             self._carry_on(heading, unit, activity)
         turn = in_hand + [unit for unit in order if not self.in_hand[unit, activity]]
         crews = run.crews[activity] if run.crews else 1
+        self.crews[order, activity] = crews
         for unit in in_hand[: max(len(in_hand) - crews, 0)]:
             self._step(FREE, crew, self._cell(unit, activity))
         later = range(max(len(in_hand), crews), len(turn))
@@ -171,6 +175,34 @@ class _Writer:
     ) -> None:
         """Write work that has not been begun, as soon as nothing is missing."""
         step = self.activities[activity]
+        crew = -1 if step.calendar_days else crew_from
+        self.crew_from[unit, activity] = crew
+        if self._only_trade_and_crew(unit, activity, crew):
+            # The usual case in one step: one crew, which has gone from new unit to new unit.
+            trade = self._cell(unit, step.after[0])
+            self._step(BOTH, trade, self._cell(crew, activity), BOUND_AFTER + step.after[0])
+        else:
+            self._wait_for_all(unit, activity, crew, crew_cells + activity, set_cell)
+        self._draw(heading, unit, activity)
+        self._work(unit, activity)
+
+    def _only_trade_and_crew(self, unit: int, activity: int, crew: int) -> bool:
+        """Tell whether a start waits for one trade and a crew that was on a new unit before."""
+        step = self.activities[activity]
+        return (
+            len(step.after) == 1
+            and not step.lag_days
+            and crew >= 0
+            and not self.in_hand[crew, activity]
+            and self.crews[unit, activity] == 1
+            and (activity > 0 or self.set_from[unit] < 0)
+        )
+
+    def _wait_for_all(
+        self, unit: int, activity: int, crew: int, crew_cell: int, set_cell: int
+    ) -> None:
+        """Write all that a start waits for."""
+        step = self.activities[activity]
         earliest = -BACK if step.calendar_days and step.after else 0
         first, *others = step.after or (-1,)
         if first >= 0 and not step.lag_days:
@@ -182,12 +214,8 @@ class _Writer:
             self._wait_for(unit, activity, earlier)
         if activity == 0 and self.set_from[unit] >= 0:
             self._step(WAIT, set_cell, BOUND_SET)
-        if crew_from >= 0 and not step.calendar_days:
-            self.crew_from[unit, activity] = crew_from
-            from_cell = self._cell(crew_from, activity)
-            self._step(TAKE, crew_cells + activity, from_cell, BOUND_CREW)
-        self._draw(heading, unit, activity)
-        self._work(unit, activity)
+        if crew >= 0:
+            self._step(TAKE, crew_cell, self._cell(crew, activity), BOUND_CREW)
 
     def _wait_for(self, unit: int, activity: int, earlier: int) -> None:
         """Write that an activity waits for an earlier one and the lag."""
@@ -216,7 +244,7 @@ class _Writer:
         return unit * len(self.activities) + activity
 
     def _step(self, kind: int, cell: int, other: int = 0, number: int = 0) -> None:
-        self.steps.append((kind, cell, other, number))
+        self.steps.extend((kind, cell, other, number))
 
 
 def _ints(values: ArrayLike) -> Ints:

@@ -126,7 +126,8 @@ class Pace:
         .. [1] Rubin, D. B. (1981), The Bayesian Bootstrap, Annals of Statistics 9(1)
            (from memory): the idea of giving the history itself a distribution.
         """
-        return self._table[chances(keys(seed, *place, np.arange(self.pool_size)), 0, paths)]
+        drawn = chances(keys(seed, *place, np.arange(self.pool_size)), 0, paths)
+        return np.asarray(np.take(self._table, drawn, mode="clip"))
 
     @cached_property
     def _table(self) -> Draws:
