@@ -12,7 +12,8 @@ from model.fold import State
 from model.job import Job
 from model.line_now import line_now
 from model.placed import ByDay
-from model.projection import SEED, day_numbers
+from model.projection import SEED
+from model.simulation import day_numbers
 from model.units import PRINTED, from_si, shown_unit
 
 PATHS = 2_000
