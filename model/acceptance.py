@@ -8,6 +8,8 @@ a span where the activity goes unit by unit            refused
 nobody named in ``by``                                 refused
 ``at`` later than now (by more than 5 minutes)         refused
 ``at`` more than a year before the job begins          refused
+``recorded_at`` carried from another log and later     refused
+than now (by more than 5 minutes)
 start, place or finish before the activities that      refused
 must be finished first
 finish before its start                                refused
@@ -44,9 +46,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import NamedTuple, Protocol
 
 import pandas as pd
 
@@ -56,7 +58,8 @@ from model.job import Job
 from model.log_arrays import ORDER_AT_SAME_MOMENT
 from model.planned import activity_columns, span_rows, unit_rows
 from model.problems import Problem, Severity, errors_only
-from model.sequence import Line, Remark, Told, replay
+from model.sequence import Line, Remark, Replay, Told, replay
+from model.unit_log import LogView, UnitLog, view_of
 from model.units import accepted_units, si_per
 
 CLOCKS_APART = dt.timedelta(minutes=5)
@@ -69,6 +72,13 @@ WORDS_AT_MOST = 12
 RANK = {kind: rank for rank, kind in enumerate(ORDER_AT_SAME_MOMENT)}
 
 
+class _Now(NamedTuple):
+    """The present moment: on site, and for what an older log carries."""
+
+    local: dt.datetime
+    known_by: dt.datetime | None
+
+
 class Wrong(Protocol):
     """Makes a problem of one field of one event."""
 
@@ -78,10 +88,11 @@ class Wrong(Protocol):
 
 def judge(
     new: Sequence[Event],
-    events: pd.DataFrame,
+    events: LogView | pd.DataFrame,
     job: Job,
     *,
     now_local: dt.datetime,
+    known_by: dt.datetime | None = None,
     source: str = "event",
     rows: Sequence[int] | None = None,
     line: Line | None = None,
@@ -93,18 +104,22 @@ def judge(
     new
         The batch, in any order.
     events
-        Event frame of the log it would follow; what it holds of the units that the batch
+        The log it would follow; as an event frame, what it holds of the units that the batch
         touches, with all voids of their events, is enough.
     job
         The job as planned.
     now_local
         The present moment on site (naive).
+    known_by
+        The present moment (aware), when the ``recorded_at`` that events carry shall be kept;
+        None does not look at it.
     source
         File name to show in problems.
     rows
         Row of each event in that file; counted from 1 where it is not given.
     line
-        The same job made ready for the replay, by one who judges often.
+        The same job made ready for the replay, by one who judges often. A unit is then
+        replayed once, and from there on only what is added to it.
 
     Returns
     -------
@@ -112,25 +127,40 @@ def judge(
         In the order of the batch; errors refuse it, warnings do not. Events that are in the
         log already are passed over.
     """
-    line = line or Line(job)
-    wanted = {e.event_id for e in new} | {e.voids for e in new if e.voids}
-    logged = {event_id: (kind, unit) for event_id, kind, unit in _told_of(events, "event_id",
-              "kind", "unit") if event_id in wanted}  # fmt: skip
+    line, log, now = line or Line(job), view_of(events), _Now(now_local, known_by)
     problems: list[Problem] = []
     sound: list[tuple[int, Event]] = []
     for row, event in enumerate(new, 1):
-        if event.event_id in logged:
+        if log.find(event.event_id) is not None:
             continue
-        found = list(_wrong_fields(event, row, line, now_local))
+        found = list(_wrong_fields(event, row, line, now))
         problems += found
-        if not errors_only(found):
+        if not found or not errors_only(found):
             sound.append((row, event))
-    voids, wrong_voids = _read_voids(sound, events, logged)
+    voids, wrong_voids = _read_voids(sound, log)
     problems += wrong_voids
-    problems += _impossible(sound, voids, events, line)
+    problems += _impossible(sound, voids, log, line)
+    if not problems:
+        return []
     numbers = rows or range(1, len(new) + 1)
     problems.sort(key=lambda problem: problem.row or 0)
     return [replace(p, file=source, row=numbers[(p.row or 1) - 1]) for p in problems]
+
+
+def get_ready(log: LogView, units: Iterable[str], line: Line) -> None:
+    """Replay units before anybody waits for it, and keep beside their logs what it came to.
+
+    Parameters
+    ----------
+    log
+        The log.
+    units
+        Units that a batch may touch.
+    line
+        The job, as ``judge`` will be given it.
+    """
+    for unit in units:
+        _replayed(unit, log.unit(unit), line)
 
 
 def strangers(events: pd.DataFrame, job: Job, *, source: str = "log") -> list[Problem]:
@@ -174,7 +204,7 @@ def strangers(events: pd.DataFrame, job: Job, *, source: str = "log") -> list[Pr
     ]
 
 
-def _wrong_fields(event: Event, row: int, line: Line, now_local: dt.datetime) -> Iterator[Problem]:
+def _wrong_fields(event: Event, row: int, line: Line, now: _Now) -> Iterator[Problem]:
     """Say what is wrong with an event by itself."""
 
     def wrong(field: str, message: str, fix: str, severity: Severity = "error") -> Problem:
@@ -187,7 +217,7 @@ def _wrong_fields(event: Event, row: int, line: Line, now_local: dt.datetime) ->
     if event.kind not in KINDS:
         yield wrong("kind", f"{event.kind!r} is no kind of event.", f"Use {_list(KINDS)}.")
         return
-    yield from _wrong_time(event, wrong, line, now_local)
+    yield from _wrong_time(event, wrong, line, now)
     if event.kind == "void":
         return
     if event.unit not in line.unit_row:
@@ -204,19 +234,21 @@ def _wrong_fields(event: Event, row: int, line: Line, now_local: dt.datetime) ->
         yield wrong("reason", "A hold has no reason.", "Say what the work waits for.")
 
 
-def _wrong_time(
-    event: Event, wrong: Wrong, line: Line, now_local: dt.datetime
-) -> Iterator[Problem]:
-    start = dt.datetime.combine(line.job.calendar.start, dt.time())
+def _wrong_time(event: Event, wrong: Wrong, line: Line, now: _Now) -> Iterator[Problem]:
+    known = event.recorded_at
+    if now.known_by and known and known > now.known_by + CLOCKS_APART:
+        yield wrong("recorded_at", f"{known:%Y-%m-%d %H:%M %Z} is later than now "
+                    f"({now.known_by:%Y-%m-%d %H:%M %Z}).",
+                    "Leave it blank for what becomes known now.")  # fmt: skip
     if event.at.tzinfo is not None:
         yield wrong("at", f"{event.at.isoformat()} carries a time zone.",
                     "Give the time that clocks on site show, without a zone.")  # fmt: skip
-    elif event.at > now_local + CLOCKS_APART:
+    elif event.at > now.local + CLOCKS_APART:
         yield wrong("at", f"{event.at:%Y-%m-%d %H:%M} is later than now "
-                    f"({now_local:%Y-%m-%d %H:%M}).", "Record what has happened.")  # fmt: skip
-    elif event.at < start - LONG_BEFORE:
+                    f"({now.local:%Y-%m-%d %H:%M}).", "Record what has happened.")  # fmt: skip
+    elif event.at < line.begins - LONG_BEFORE:
         yield wrong("at", f"{event.at:%Y-%m-%d} is more than a year before the job begins "
-                    f"({start:%Y-%m-%d}).", "Correct the date.")  # fmt: skip
+                    f"({line.begins:%Y-%m-%d}).", "Correct the date.")  # fmt: skip
 
 
 def _wrong_span(event: Event, wrong: Wrong, line: Line, activity: Activity) -> Iterator[Problem]:
@@ -253,74 +285,138 @@ def _wrong_quantity(event: Event, wrong: Wrong, activity: Activity) -> Iterator[
 
 @dataclass(frozen=True)
 class _Voids:
-    """What is void: by the log, and by the batch (with the rows of its voids)."""
+    """What a batch cancels: ids with the rows of its voids, and the units they are of."""
 
-    in_log: frozenset[str]
     row_of: Mapping[str, int]
     units: frozenset[str]
 
 
-def _read_voids(
-    sound: Sequence[tuple[int, Event]],
-    events: pd.DataFrame,
-    logged: Mapping[str, tuple[str, str]],
-) -> tuple[_Voids, list[Problem]]:
+_NO_VOIDS = _Voids({}, frozenset())
+
+
+def _read_voids(sound: Sequence[tuple[int, Event]], log: LogView) -> tuple[_Voids, list[Problem]]:
     """Find what the voids of a batch cancel, and those that cannot be."""
-    targets: dict[str, tuple[str, str]] = {e.event_id: (e.kind, e.unit) for _, e in sound}
-    targets |= logged
-    in_log = frozenset(voids for voids, kind in _told_of(events, "voids", "kind") if kind == "void")
+    voids = [(row, event) for row, event in sound if event.kind == "void"]
+    if not voids:
+        return _NO_VOIDS, []
+    fresh = {event.event_id: event for _, event in sound}
     row_of: dict[str, int] = {}
-    problems = []
-    for row, event in sound:
-        if event.kind != "void":
-            continue
-        wrong = _wrong_void(event, targets.get(event.voids), in_log | row_of.keys())
+    units, problems = set(), []
+    for row, event in voids:
+        target = fresh.get(event.voids) or log.find(event.voids)
+        wrong = _wrong_void(event, target, log, row_of)
         if wrong:
             problems.append(Problem("event", *wrong, row, "voids"))
-        else:
+        elif target:
             row_of[event.voids] = row
-    units = frozenset(targets[event_id][1] for event_id in row_of)
-    return _Voids(in_log, row_of, units), problems
+            units.add(target.unit)
+    return _Voids(row_of, frozenset(units)), problems
 
 
 def _wrong_void(
-    event: Event, target: tuple[str, str] | None, void_already: Set[str]
+    event: Event, target: Event | None, log: LogView, void_already: Mapping[str, int]
 ) -> tuple[str, str] | None:
     if target is None:
         return f"{event.voids!r} is not in the log.", "Name the event_id of an event."
-    if target[0] == "void":
+    if target.kind == "void":
         return "A void cannot be voided.", "Record the event again instead."
-    if event.voids in void_already:
+    if event.voids in void_already or event.voids in log.unit(target.unit).void:
         return f"{event.voids!r} is void already.", "Leave this void out."
-    if event.unit not in ("", target[1]):
-        return (f"{event.voids!r} is an event of {target[1]}, not of {event.unit}.",
+    if event.unit not in ("", target.unit):
+        return (f"{event.voids!r} is an event of {target.unit}, not of {event.unit}.",
                 "Correct the unit or the event_id.")  # fmt: skip
     return None
 
 
 def _impossible(
-    sound: Sequence[tuple[int, Event]], voids: _Voids, events: pd.DataFrame, line: Line
+    sound: Sequence[tuple[int, Event]], voids: _Voids, log: LogView, line: Line
 ) -> Iterator[Problem]:
     """Replay every unit that the batch touches, with the batch in it."""
     fresh: dict[str, list[Told]] = defaultdict(list)
     for row, event in sound:
         if event.kind in MOVING_KINDS and event.event_id not in voids.row_of:
             fresh[event.unit].append(_told(event, row, line))
-    logged = _told_by_unit(events, fresh.keys() | voids.units, voids.in_log, line)
     for unit in fresh.keys() | voids.units:
-        standing = [told for told in logged[unit] if told.event_id not in voids.row_of]
-        struck = [told._replace(row=voids.row_of[told.event_id]) for told in logged[unit]
-                  if told.event_id in voids.row_of]  # fmt: skip
-        remarks = replay(line, unit, standing + fresh[unit])
+        replayed = _replayed(unit, log.unit(unit), line)
+        if unit not in voids.units and all(map(replayed.so_far.takes, fresh[unit])):
+            remarks = replayed.try_next(fresh[unit])
+        else:
+            replayed.and_then = None
+            remarks = yield from _replayed_anew(unit, log.unit(unit), fresh[unit], voids, line)
         for told, field, message, fix, severity in remarks:
             if told.row:
                 yield Problem("event", message, fix, told.row, field, severity)
-        broken = [r for r in remarks if not r.told.row and r.severity == "error"]
-        if broken:
-            before = {r.told.event_id for r in replay(line, unit, logged[unit])
-                      if r.severity == "error"}  # fmt: skip
-            broken = [remark for remark in broken if remark.told.event_id not in before]
-            yield from _blamed(broken, fresh[unit] + struck, line)
+
+
+def _replayed_anew(
+    unit: str, log: UnitLog, fresh: Sequence[Told], voids: _Voids, line: Line
+) -> Generator[Problem, None, list[Remark]]:
+    """Replay all of a unit with the batch in it; yield what it makes impossible of the log."""
+    logged = _standing(log.events, log, line)
+    standing = [told for told in logged if told.event_id not in voids.row_of]
+    remarks = replay(line, unit, [*standing, *fresh])
+    broken = [r for r in remarks if not r.told.row and r.severity == "error"]
+    if broken:
+        before = {r.told.event_id for r in replay(line, unit, logged) if r.severity == "error"}
+        broken = [remark for remark in broken if remark.told.event_id not in before]
+        struck = [told._replace(row=voids.row_of[told.event_id]) for told in logged
+                  if told.event_id in voids.row_of]  # fmt: skip
+        yield from _blamed(broken, [*fresh, *struck], line)
+    return remarks
+
+
+@dataclass(slots=True)
+class _Replayed:
+    """What a unit's log comes to, kept beside it, so that the next batch goes on from there."""
+
+    line: Line
+    so_far: Replay
+    count: int
+    """Events of the log that it covers,"""
+    voids: int
+    """and what is void among them."""
+    tried: Sequence[Told] = ()
+    """The batch that was judged last,"""
+    and_then: Replay | None = None
+    """and what the log comes to if it is taken."""
+
+    def try_next(self, fresh: Sequence[Told]) -> list[Remark]:
+        """Go on with a batch that may yet be refused."""
+        self.tried, self.and_then = fresh, self.so_far.branch()
+        return self.and_then.go_on(fresh)
+
+    def catch_up(self, log: UnitLog) -> bool:
+        """Take in what the log has got since; return False where it must be replayed anew."""
+        added = log.events[self.count :]
+        self.count = len(log.events)
+        if len(log.void) > self.voids:
+            return False
+        fresh = _standing(added, log, self.line)
+        if not fresh:
+            return True
+        if self.and_then and _same(self.tried, fresh):
+            self.so_far, self.and_then = self.and_then, None
+            return True
+        if not all(map(self.so_far.takes, fresh)):
+            return False
+        self.so_far.go_on(fresh)
+        return True
+
+
+def _same(tried: Sequence[Told], came: Sequence[Told]) -> bool:
+    """Return whether two lists tell the same, but for the rows they came in."""
+    return [told[:-1] for told in tried] == [told[:-1] for told in came]
+
+
+def _replayed(unit: str, log: UnitLog, line: Line) -> _Replayed:
+    """Return what a unit's log comes to."""
+    kept = log.kept
+    if isinstance(kept, _Replayed) and kept.line is line and kept.catch_up(log):
+        return kept
+    so_far = Replay(line, unit)
+    so_far.go_on(_standing(log.events, log, line))
+    kept = log.kept = _Replayed(line, so_far, len(log.events), len(log.void))
+    return kept
 
 
 def _blamed(broken: Sequence[Remark], causes: Sequence[Told], line: Line) -> Iterator[Problem]:
@@ -355,35 +451,17 @@ def _told(event: Event, row: int, line: Line) -> Told:
     )  # fmt: skip
 
 
-def _told_by_unit(
-    events: pd.DataFrame, units: Set[str], void: Set[str], line: Line
-) -> dict[str, list[Told]]:
-    """Return the logged events of some units that stand and that the job still knows."""
-    by_unit: dict[str, list[Told]] = {unit: [] for unit in units}
-    for at, activity, event_id, unit, span, kind, quantity, measure_unit in _told_of(
-        events, "at", "activity", "event_id", "unit", "span", "kind", "quantity", "measure_unit"
-    ):
-        if unit not in by_unit or kind not in MOVING_KINDS:
-            continue
-        if event_id in void or activity not in line.column:
-            continue
-        if span and (unit, span) not in line.span_row:
-            continue
-        placed = quantity * si_per(measure_unit) if kind == "place" else 0.0
-        by_unit[unit].append(
-            Told(at, line.column[activity], RANK[kind], event_id, unit, span, kind,
-                 placed, 0)
-        )  # fmt: skip
-    return by_unit
-
-
-def _told_of(events: pd.DataFrame, *names: str) -> Iterator[tuple[Any, ...]]:
-    """Return some columns row by row.
-
-    A frame of one unit's events is short, where plain lists are quicker than frame
-    operations; and this is done inside the write, where others wait.
-    """
-    return zip(*(events[name].to_numpy().tolist() for name in names), strict=True)
+def _standing(events: Iterable[Event], log: UnitLog, line: Line) -> list[Told]:
+    """Return those logged events of a unit that move it, stand, and that the job knows."""
+    return [
+        _told(event, 0, line)
+        for event in events
+        if event.kind in MOVING_KINDS
+        and event.event_id not in log.void
+        and event.unit in line.unit_row
+        and event.activity in line.column
+        and (not event.span or (event.unit, event.span) in line.span_row)
+    ]
 
 
 def _list(words: Iterable[str]) -> str:

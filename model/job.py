@@ -16,6 +16,17 @@ from model.units import UnitSystem
 from model.workdays import WorkCalendar
 
 
+def empty_baseline() -> pd.DataFrame:
+    """Return a baseline without rows, with its columns and types."""
+    return pd.DataFrame(
+        {
+            "unit": pd.Series(dtype="str"),
+            "activity": pd.Series(dtype="str"),
+            "planned_finish": pd.Series(dtype="datetime64[us]"),
+        }
+    )
+
+
 @dataclass(frozen=True)
 class Job:
     """One viaduct job as its project folder describes it.
@@ -63,7 +74,7 @@ class Job:
     units: gpd.GeoDataFrame
     spans: gpd.GeoDataFrame
     planned: pd.DataFrame
-    baseline: pd.DataFrame = field(default_factory=lambda: empty_baseline())
+    baseline: pd.DataFrame = field(default_factory=empty_baseline)
     structure_names: Mapping[str, str] = field(default_factory=dict)
     hold_reasons: tuple[str, ...] = HOLD_REASONS
 
@@ -82,14 +93,3 @@ class Job:
         """Span keys of each unit, rising along it."""
         grouped = self.spans.groupby("unit", sort=False)["span"]
         return {str(unit): tuple(spans) for unit, spans in grouped}
-
-
-def empty_baseline() -> pd.DataFrame:
-    """Return a baseline without rows, with its columns and types."""
-    return pd.DataFrame(
-        {
-            "unit": pd.Series(dtype="str"),
-            "activity": pd.Series(dtype="str"),
-            "planned_finish": pd.Series(dtype="datetime64[us]"),
-        }
-    )

@@ -177,7 +177,7 @@ def _counted(code: Any, at: Any, lane: int, last: int) -> Any:
     """Return how much counts before a moment."""
     at = min(max(at, 0), last << BITS)
     found = code[np.uint64(at >> BITS), lane]
-    return ((found >> 1) << BITS) + (found & 1) * (at & (TICKS - 1))
+    return ((found >> 1) << BITS) + (-(found & 1) & at & (TICKS - 1))
 
 
 @compiled
@@ -185,7 +185,7 @@ def _dry_counted(dry_code: Ints, at: Any) -> Any:
     """Return how much working time there is before a moment."""
     at = min(max(at + BACK, 0), (dry_code.size - 1) << BITS)
     found = dry_code[np.uint64(at >> BITS)]
-    return ((found >> 1) << BITS) + (found & 1) * (at & (TICKS - 1))
+    return ((found >> 1) << BITS) + (-(found & 1) & at & (TICKS - 1))
 
 
 @compiled
@@ -278,7 +278,7 @@ def _walk(
                 waited = number if ready > 0 else BOUND_NOW
                 why[lane] = BOUND_CREW if at[other, lane] > ready else waited
             for lane in range(wide):
-                start[lane] = max(max(at[cell, lane], at[other, lane]), 0)
+                start[lane] = max(at[cell, lane], at[other, lane], 0)
             for lane in range(wide):
                 counted[lane] = max(at_counted[cell, lane], at_counted[other, lane])
         elif kind == AFTER:
@@ -464,7 +464,7 @@ def march_paths(
         while True:
             if days_ahead > code.shape[0]:
                 code = np.empty((days_ahead, LANES), dtype=np.int16)
-                # A row for each lane, an odd number of cache lines long: so few of them share a set.
+                # A row a lane, an odd number of cache lines long: few share a set of the cache.
                 lines = (days_ahead + 2) // 32 + 1 | 1
                 end_of = np.empty(lines * 32 * LANES, dtype=np.int16)
             last = days_ahead - 1

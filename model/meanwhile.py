@@ -12,6 +12,7 @@ import pandas as pd
 
 from model.events import Event
 from model.problems import ViaductError
+from model.unit_log import LogView, view_of
 
 Place = tuple[str, str]
 """A unit and an activity."""
@@ -44,7 +45,9 @@ class NotYourHeading(ViaductError):
         )
 
 
-def recorded_meanwhile(new: Sequence[Event], events: pd.DataFrame, seen_seq: int) -> list[str]:
+def recorded_meanwhile(
+    new: Sequence[Event], events: LogView | pd.DataFrame, seen_seq: int
+) -> list[str]:
     """Return the ids of what others recorded where a batch records too.
 
     Parameters
@@ -52,7 +55,7 @@ def recorded_meanwhile(new: Sequence[Event], events: pd.DataFrame, seen_seq: int
     new
         The batch.
     events
-        Event frame of the log.
+        The log, or an event frame of it.
     seen_seq
         Running number of the newest event that the sender has seen.
 
@@ -63,18 +66,25 @@ def recorded_meanwhile(new: Sequence[Event], events: pd.DataFrame, seen_seq: int
         void counts where the event it cancels was; a note on the unit as a whole counts for
         none of its activities.
     """
-    since = events.iloc[int(events["seq"].searchsorted(seen_seq, side="right")) :]
-    if since.empty:
-        return []
-    place_of = _places(new, since, events)
-    touched = {place for event in new if (place := place_of(event.event_id))[1]}
+    log = view_of(events)
+    touched = {place for place in _places(new, log) if place[1]}
     authors = {event.by for event in new}
-    theirs = since[~since["by"].isin(authors)]
-    return [event_id for event_id in theirs["event_id"] if place_of(event_id) in touched]
+    theirs = []
+    for unit in {unit for unit, _ in touched}:
+        held = log.unit(unit)
+        theirs += [event for event in held.since(seen_seq)
+                   if event.by not in authors and _place(event, held.find) in touched]  # fmt: skip
+    return [event.event_id for event in sorted(theirs, key=_seq)]
+
+
+def newest_seq(new: Sequence[Event], log: LogView) -> int:
+    """Return the running number of the newest event on the units of a batch; 0 for none."""
+    units = {unit for unit, _ in _places(new, log)}
+    return max((_seq(event) for unit in units for event in log.unit(unit).events[-1:]), default=0)
 
 
 def headings_touched(
-    new: Sequence[Event], events: pd.DataFrame, heading_of_unit: Mapping[str, str]
+    new: Sequence[Event], events: LogView | pd.DataFrame, heading_of_unit: Mapping[str, str]
 ) -> set[str]:
     """Return the headings that a batch records on.
 
@@ -83,7 +93,7 @@ def headings_touched(
     new
         The batch.
     events
-        Event frame of the log, to find what a void cancels.
+        The log, or an event frame of it, to find what a void cancels.
     heading_of_unit
         Of the job.
 
@@ -92,30 +102,21 @@ def headings_touched(
     set of str
         Units that the job does not know count for nothing: the log refuses them.
     """
-    place_of = _places(new, events.iloc[:0], events)
-    units = {event.unit for event in new} | {place_of(event.event_id)[0] for event in new}
+    units = {event.unit for event in new} | {unit for unit, _ in _places(new, view_of(events))}
     return {heading_of_unit[unit] for unit in units if unit in heading_of_unit}
 
 
-def _places(
-    new: Sequence[Event], since: pd.DataFrame, events: pd.DataFrame
-) -> Callable[[str], Place]:
-    """Return what tells where an event was; a void was where the event it cancels was."""
-    told = {event.event_id: (event.unit, event.activity, event.voids) for event in new}
-    told |= _told(since)
-    cancelled = {voids for _, _, voids in told.values() if voids and voids not in told}
-    if cancelled:
-        told |= _told(events[events["event_id"].isin(cancelled)])
-
-    def place_of(event_id: str) -> Place:
-        unit, activity, voids = told[event_id]
-        if voids in told:
-            unit, activity, _ = told[voids]
-        return unit, activity
-
-    return place_of
+def _places(new: Sequence[Event], log: LogView) -> list[Place]:
+    """Return where each event of a batch is; a void is where the event it cancels is."""
+    fresh = {event.event_id: event for event in new}
+    return [_place(event, lambda event_id: fresh.get(event_id) or log.find(event_id))
+            for event in new]  # fmt: skip
 
 
-def _told(events: pd.DataFrame) -> dict[str, tuple[str, str, str]]:
-    ids, *rest = (events[name].tolist() for name in ("event_id", "unit", "activity", "voids"))
-    return dict(zip(ids, zip(*rest, strict=True), strict=True))
+def _place(event: Event, find: Callable[[str], Event | None]) -> Place:
+    target = find(event.voids) if event.voids else None
+    return (target or event).unit, (target or event).activity
+
+
+def _seq(event: Event) -> int:
+    return event.seq or 0

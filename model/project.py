@@ -13,14 +13,14 @@ from __future__ import annotations
 import datetime as dt
 import threading
 from collections.abc import Callable, Collection, Sequence
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from pathlib import Path
 from types import TracebackType
 
 import pandas as pd
 
 from model import answers, ready
-from model.acceptance import judge
+from model.acceptance import get_ready, judge
 from model.activities import Activity
 from model.backtest import Backtest
 from model.changes import changes
@@ -42,6 +42,7 @@ from model.meanwhile import (
     NotYourHeading,
     RecordedMeanwhile,
     headings_touched,
+    newest_seq,
     recorded_meanwhile,
 )
 from model.membership import Membership
@@ -58,6 +59,7 @@ from model.store import (
     open_store,
     restore,
 )
+from model.unit_log import LogView
 from model.whatif import Change, WhatIf
 
 LOG_FILE = "log.sqlite"
@@ -65,6 +67,9 @@ ACCOUNTS_FILE = "accounts.sqlite"
 DATABASE_FILES = (LOG_FILE, ACCOUNTS_FILE)
 ATTACHMENTS_FOLDER = "attachments"
 IN_MEMORY = ":memory:"
+UNITS_AT_ONCE = 8
+"""Units that are looked at in one go, for writers wait meanwhile."""
+
 FOLDS_HELD = 32
 """Moments whose fold is kept: a person moves among a few of them."""
 
@@ -235,12 +240,16 @@ class Project:
         numbers = rows or range(1, len(events) + 1)
         row_of = {id(event): row for event, row in zip(events, numbers, strict=True)}
 
-        def judged(new: Sequence[Event], held: pd.DataFrame) -> list[Problem]:
+        def judged(new: Sequence[Event], held: LogView) -> list[Problem]:
             # Asked here, inside the write, so that of two senders the later one is told.
             self._refuse_others_headings(new, held, headings)
             _refuse_unseen(new, held, seen_seq)
-            return judge(new, held, self.job, now_local=self.now(), source=source,
-                         rows=[row_of[id(event)] for event in new], line=self._line)  # fmt: skip
+            now = self._clock()
+            return judge(
+                new, held, self.job, now_local=wall_clock(now, self.job.timezone),
+                known_by=now if keep_recorded_at else None, source=source,
+                rows=[row_of[id(event)] for event in new], line=self._line,
+            )  # fmt: skip
 
         appended = self._store.append(events, judge=judged, keep_recorded_at=keep_recorded_at)
         accepted = tuple(event.event_id for event in appended.accepted)
@@ -252,7 +261,7 @@ class Project:
         return Line(self.job)
 
     def _refuse_others_headings(
-        self, new: Sequence[Event], held: pd.DataFrame, headings: Collection[str] | None
+        self, new: Sequence[Event], held: LogView, headings: Collection[str] | None
     ) -> None:
         if headings is None:
             return
@@ -368,9 +377,16 @@ class Project:
     def prepare(self) -> None:
         """Work out what every page asks for first, so that the first visitor need not wait."""
         self.days()
+        self._get_ready_to_judge()
         for document in (self.footprints, self.context):
             if document is not None:
                 _ = document.gzipped
+
+    def _get_ready_to_judge(self) -> None:
+        units = list(self.job.units["unit"])
+        for first in range(0, len(units), UNITS_AT_ONCE):
+            some = units[first : first + UNITS_AT_ONCE]
+            self._store.look(partial(get_ready, units=some, line=self._line))
 
     @cached_property
     def footprints(self) -> Document:
@@ -472,9 +488,9 @@ class Project:
         export_file(target, self.state(), self._store.events(), replace=replace)
 
 
-def _refuse_unseen(new: Sequence[Event], held: pd.DataFrame, seen_seq: int | None) -> None:
+def _refuse_unseen(new: Sequence[Event], held: LogView, seen_seq: int | None) -> None:
     if seen_seq is None:
         return
     theirs = recorded_meanwhile(new, held, seen_seq)
     if theirs:
-        raise RecordedMeanwhile(theirs, int(held["seq"].iloc[-1]))
+        raise RecordedMeanwhile(theirs, newest_seq(new, held))

@@ -21,8 +21,11 @@ import pandas as pd
 
 from model.clock import Clock
 from model.events import Event
+from model.store.group import Pending
+from model.store.kept import KeptUnits
 from model.store.rows import Row, to_event, to_frame
 from model.store.taking import Appended, Batch, Judge, Writing, take
+from model.unit_log import LogView
 
 
 class Store(ABC):
@@ -37,6 +40,7 @@ class Store(ABC):
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
         self._held = to_frame([])
+        self._kept = KeptUnits()
 
     def append(
         self,
@@ -52,9 +56,9 @@ class Store(ABC):
         events
             In the order they shall be numbered.
         judge
-            Asked with the fresh events and a frame of what the log holds of the units they
-            touch (and of voids that name no unit), before anything is written. It may be
-            called in another thread and, when a write has to be tried again, more than once.
+            Asked with the fresh events and a view of the log, before anything is written. It
+            may be called in another thread and, when a write has to be tried again, more than
+            once. The view holds while it is asked and no longer.
         keep_recorded_at
             True keeps the ``recorded_at`` an event carries (an older log moved in).
 
@@ -70,6 +74,19 @@ class Store(ABC):
             When the log cannot be written; nothing of the batch is in it then.
         """
         return self._append(Batch(events, judge, keep_recorded_at)) if events else Appended()
+
+    def look(self, at: Callable[[LogView], None]) -> None:
+        """Show the log as a batch would find it; nothing is written, and writers wait.
+
+        Parameters
+        ----------
+        at
+            Is given the view, as a judge is; best when it is quick.
+        """
+        with self._writing() as log:
+            pending = Pending(log, [], self._kept)
+            at(pending)
+        pending.settle()
 
     def frame(self, after_seq: int = 0) -> pd.DataFrame:
         """Return the events after a ``seq`` as a frame, rising."""
@@ -119,7 +136,11 @@ class Store(ABC):
     def _append(self, batch: Batch) -> Appended:
         """Write a batch in a transaction of its own."""
         with self._writing() as log:
-            return take(batch, log, self._clock())
+            pending = Pending(log, [batch], self._kept)
+            appended = take(batch, pending, self._clock())
+            pending.write()
+        pending.settle()
+        return appended
 
     def _grown(self, read: Callable[[int], list[Row]]) -> pd.DataFrame:
         """Return the whole frame, reading only what it did not hold yet: rows never change."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from operator import itemgetter
 
 from model.clock import Clock
 from model.store.interface import Store
-from model.store.rows import EVENT_ID, RECORDED_AT, SEQ, UNIT, Row
+from model.store.rows import EVENT_ID, RECORDED_AT, SEQ, UNIT, VOIDS, Row
 
 
 class MemoryStore(Store):
@@ -54,9 +55,11 @@ class _Rows:
     def rows(self, after_seq: int) -> list[Row]:
         return self._rows[after_seq:]
 
-    def of_units(self, units: Collection[str]) -> list[Row]:
-        rows = [row for unit in units for row in self._by_unit.get(unit, ())]
-        return sorted(rows, key=lambda row: int(row[SEQ]))
+    def of_unit(self, unit: str) -> list[Row]:
+        rows = self._by_unit.get(unit, [])
+        theirs = {row[EVENT_ID] for row in rows}
+        voids = [row for row in self._by_unit.get("", ()) if row[VOIDS] in theirs]
+        return sorted([*rows, *voids], key=itemgetter(SEQ))
 
     def insert(self, rows: Sequence[Row]) -> None:
         self._by_id |= {row[EVENT_ID]: row for row in rows}

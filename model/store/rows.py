@@ -12,6 +12,7 @@ from dataclasses import fields
 from decimal import Decimal
 from functools import lru_cache
 from operator import attrgetter
+from sys import intern
 from typing import Any, TypeAlias, cast
 
 import numpy as np
@@ -29,7 +30,9 @@ EVENT_ID = EVENT_COLUMNS.index("event_id")
 SEQ = EVENT_COLUMNS.index("seq")
 RECORDED_AT = EVENT_COLUMNS.index("recorded_at")
 UNIT = EVENT_COLUMNS.index("unit")
+VOIDS = EVENT_COLUMNS.index("voids")
 
+_moment = dt.datetime.fromisoformat
 _ADDED = ("recorded_at", "seq")
 _TOLD = attrgetter(*(field.name for field in fields(Event) if field.name not in _ADDED))
 assert tuple(field.name for field in fields(Event))[-len(_ADDED) :] == _ADDED
@@ -80,15 +83,14 @@ def stamped(event: Event, seq: int, recorded_at: dt.datetime) -> Event:
 
 def to_event(row: Row) -> Event:
     """Read a row back as an event."""
-    told = dict(zip(EVENT_COLUMNS, row, strict=True))
-    quantity = told["quantity"]
-    told |= {
-        "recorded_at": utc_moment(told["recorded_at"]),
-        "at": dt.datetime.fromisoformat(told["at"]),
-        "kind": cast(Kind, told["kind"]),
-        "quantity": Decimal(quantity) if quantity else None,
-    }
-    return Event(**told)
+    # In the order of ``EVENT_COLUMNS``; plainly, for whole units are read inside a write.
+    (event_id, seq, recorded_at, at, by, unit, span, activity, kind, quantity,
+     measure_unit, reason, note, voids) = row  # fmt: skip
+    return Event(
+        _moment(at), intern(by), intern(unit), intern(activity), cast(Kind, intern(kind)),
+        intern(span), Decimal(quantity) if quantity else None, intern(measure_unit), reason,
+        note, voids, event_id, _moment(recorded_at), seq,
+    )  # fmt: skip
 
 
 def to_frame(rows: Sequence[Row]) -> pd.DataFrame:

@@ -125,7 +125,7 @@ class SqliteStore(Store):
         """Write the batches of a group in one transaction."""
         try:
             with self._writing() as table:
-                log = Pending(table, [request.batch for request in requests])
+                log = Pending(table, [request.batch for request in requests], self._kept)
                 now = self._clock()
                 for request in requests:
                     request.take(log, now)
@@ -133,6 +133,7 @@ class SqliteStore(Store):
         except StoreError as error:
             self._after_failure(requests, error)
         else:
+            log.settle()
             for request in requests:
                 request.settle()
 

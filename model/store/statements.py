@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Protocol
 
 from model.events import EVENT_COLUMNS
-from model.store.rows import SEQ, Row
+from model.store.rows import Row
 
 TABLE = "events"
 COLUMNS = ", ".join(f'"{name}"' for name in EVENT_COLUMNS)
@@ -44,9 +44,15 @@ class EventTable:
         """Return the rows that carry one of these ids."""
         return self._with("event_id", event_ids)
 
-    def of_units(self, units: Collection[str]) -> list[Row]:
-        """Return the rows of some units, rising by ``seq``."""
-        return sorted(self._with("unit", list(units)), key=lambda row: int(row[SEQ]))
+    def of_unit(self, unit: str) -> list[Row]:
+        """Return the rows of a unit, and the voids of them, rising by ``seq``."""
+        theirs = f"SELECT event_id FROM {TABLE} WHERE unit = {self._mark}"
+        found: list[Row] = self._cursor.execute(
+            f"SELECT {COLUMNS} FROM {TABLE} WHERE unit = {self._mark} UNION ALL "
+            f"SELECT {COLUMNS} FROM {TABLE} WHERE unit = '' AND voids IN ({theirs}) ORDER BY seq",
+            (unit, unit),
+        ).fetchall()
+        return found
 
     def last(self) -> tuple[int, str]:
         """Return the last ``seq`` and the latest ``recorded_at``; 0 and blank when empty."""

@@ -7,28 +7,18 @@ trace and does no harm to others in the same transaction.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
-import pandas as pd
-
 from model.events import Event
 from model.problems import Problem, RefusedEvents, errors_only
-from model.store.rows import (
-    EVENT_ID,
-    UNIT,
-    Row,
-    stamped,
-    to_event,
-    to_frame,
-    to_row,
-    utc_moment,
-    utc_text,
-)
+from model.store.kept import Reading
+from model.store.rows import Row, stamped, to_row, utc_moment, utc_text
+from model.unit_log import LogView
 
-Judge = Callable[[Sequence[Event], pd.DataFrame], Iterable[Problem]]
-"""Says what is wrong with a batch, given what the log holds of the units it touches."""
+Judge = Callable[[Sequence[Event], LogView], Iterable[Problem]]
+"""Says what is wrong with a batch, given the log as the batch finds it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,24 +64,28 @@ class Batch:
         return [*(event.event_id for event in self.events), *voids]
 
 
-class Writing(Protocol):
+class Writing(Reading, Protocol):
     """The log inside one write transaction; nobody else writes meanwhile."""
-
-    def known(self, event_ids: Sequence[str]) -> list[Row]:
-        """Return the rows that carry one of these ids."""
 
     def last(self) -> tuple[int, str]:
         """Return the last ``seq`` and the latest ``recorded_at``; 0 and blank when empty."""
-
-    def of_units(self, units: Collection[str]) -> list[Row]:
-        """Return the rows of some units, rising by ``seq``."""
 
     def insert(self, rows: Sequence[Row]) -> None:
         """Write rows."""
 
 
-def take(batch: Batch, log: Writing, now: dt.datetime) -> Appended:
-    """Look at a batch and write what is new of it.
+class Taking(LogView, Protocol):
+    """The log as the next batch finds it, with what was taken and is still to be written."""
+
+    def last(self) -> tuple[int, str]:
+        """Return the last ``seq`` and the latest ``recorded_at``; 0 and blank when empty."""
+
+    def insert(self, events: Sequence[Event], rows: Sequence[Row]) -> None:
+        """Take events, with their rows."""
+
+
+def take(batch: Batch, log: Taking, now: dt.datetime) -> Appended:
+    """Look at a batch and take what is new of it.
 
     Parameters
     ----------
@@ -108,25 +102,23 @@ def take(batch: Batch, log: Writing, now: dt.datetime) -> Appended:
         When the judge finds an error or an ``event_id`` belongs to another event.
     """
     fresh, repeated = _sort_out(batch.events, log)
-    problems = list(batch.judge(fresh, _concerning(fresh, log))) if batch.judge and fresh else []
-    if errors := errors_only(problems):
+    problems = list(batch.judge(fresh, log)) if batch.judge and fresh else []
+    if problems and (errors := errors_only(problems)):
         raise RefusedEvents(errors)
     accepted = _numbered(fresh, log, now, batch.keep_recorded_at) if fresh else ()
     return Appended(accepted, repeated, tuple(problems))
 
 
-def _sort_out(events: Sequence[Event], log: Writing) -> tuple[tuple[Event, ...], tuple[str, ...]]:
+def _sort_out(events: Sequence[Event], log: Taking) -> tuple[tuple[Event, ...], tuple[str, ...]]:
     """Tell new events from repeated ones; refuse an id used for something else."""
-    held = {row[EVENT_ID]: row for row in log.known([event.event_id for event in events])}
     fresh: dict[str, Event] = {}
     repeated, clashes = [], []
     for row, event in enumerate(events, 1):
         key = event.event_id
-        if key not in held and key not in fresh:
+        before = fresh.get(key) or log.find(key)
+        if before is None:
             fresh[key] = event
-            continue
-        before = to_event(held[key]) if key in held else fresh[key]
-        if _content(before) == _content(event):
+        elif _content(before) == _content(event):
             repeated.append(key)
         else:
             clashes.append(_clash(event, row))
@@ -150,21 +142,10 @@ def _clash(event: Event, row: int) -> Problem:
     )
 
 
-def _concerning(fresh: Sequence[Event], log: Writing) -> pd.DataFrame:
-    """Return what the log holds of the units a batch touches.
-
-    A whole log would cost the more the longer it is, and no rule looks beyond a unit. Voids
-    may name no unit, so those of no unit come along.
-    """
-    voided = [event.voids for event in fresh if event.voids]
-    units = {"", *(event.unit for event in fresh), *(row[UNIT] for row in log.known(voided))}
-    return to_frame(log.of_units(units))
-
-
 def _numbered(
-    events: Sequence[Event], log: Writing, now: dt.datetime, keep_recorded_at: bool
+    events: Sequence[Event], log: Taking, now: dt.datetime, keep_recorded_at: bool
 ) -> tuple[Event, ...]:
-    """Write events with their number and the moment the log came to know them."""
+    """Take events with their number and the moment the log came to know them."""
     seq, latest = log.last()
     now = max(now, utc_moment(latest)) if latest else now
     stamp = utc_text(now)
@@ -173,5 +154,5 @@ def _numbered(
         kept = event.recorded_at if keep_recorded_at else None
         accepted.append(stamped(event, number, kept or now))
         rows.append(to_row(event, number, utc_text(kept) if kept else stamp))
-    log.insert(rows)
+    log.insert(accepted, rows)
     return tuple(accepted)

@@ -61,10 +61,14 @@ class Turns(Generic[Errand]):
         caller = _Caller(errand)
         with self._lock:
             self._queue.append(caller)
-            caller.leads, self._taken = not self._taken, True
-            self._complete_gathering()
+            completes = self._take_over()
+            caller.leads, self._taken = completes or not self._taken, True
         try:
             if not caller.leads:
+                caller.woken.acquire()
+            if caller.leads and not completes:
+                self._gather(caller)
+            if not (caller.leads or caller.served):
                 caller.woken.acquire()
             if caller.leads:
                 self._lead(caller)
@@ -73,20 +77,20 @@ class Turns(Generic[Errand]):
                 self._leave(caller)
 
     def _lead(self, caller: _Caller[Errand]) -> None:
-        """Serve everybody who has queued up; the caller of this thread is the first of them."""
-        self._gather(caller)
+        """Serve everybody who has queued up, the caller of this thread among them."""
         with self._lock:
             group = [self._queue.popleft() for _ in range(min(len(self._queue), self._at_most))]
             self._last_size = len(group)
         try:
-            self._serve([caller.errand for caller in group])
+            self._serve([one.errand for one in group])
         finally:
             with self._lock:
                 for one in group:
                     one.served = True
                 following = self._hand_over()
-            for one in (*group[1:], *following):
-                one.woken.release()
+            for one in (*group, *following):
+                if one is not caller:
+                    one.woken.release()
 
     def _gather(self, caller: _Caller[Errand]) -> None:
         """Let those come who were served together just now, for they are likely to come again.
@@ -99,13 +103,18 @@ class Turns(Generic[Errand]):
             self._gathers = caller
         caller.woken.acquire(timeout=GATHERING_S)
         with self._lock:
-            self._gathers = None
+            if self._gathers is caller:
+                self._gathers = None
 
-    def _complete_gathering(self) -> None:
-        """Wake the one who gathers once everybody is there; the lock is held."""
-        if self._gathers is not None and len(self._queue) >= self._last_size:
-            self._gathers.woken.release()
-            self._gathers = None
+    def _take_over(self) -> bool:
+        """Return whether the one who came last completes a gathering; the lock is held.
+
+        He serves it himself: he is awake, and to wake the one who gathers would take longer.
+        """
+        if self._gathers is None or len(self._queue) < self._last_size:
+            return False
+        self._gathers.leads, self._gathers = False, None
+        return True
 
     def _hand_over(self) -> Sequence[_Caller[Errand]]:
         """Give the turn to the first who waits; the lock is held."""
@@ -121,6 +130,8 @@ class Turns(Generic[Errand]):
             if caller not in self._queue:
                 return
             self._queue.remove(caller)
+            if self._gathers is caller:
+                self._gathers = None
             following = self._hand_over() if caller.leads else ()
         for other in following:
             other.woken.release()

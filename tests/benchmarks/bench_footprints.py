@@ -8,7 +8,6 @@ are timed on 200 spans spread over the line and scaled up; every figure is from 
   by ``LineString.interpolate`` and moved sideways, as one would with the geometry library
   alone. Most of that is walking 400 km for every point: on a short line the ratio is far less.
 """
-# ruff: noqa: T201 (telling figures is what this is for)
 
 import math
 import statistics

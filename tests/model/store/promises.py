@@ -8,18 +8,21 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from decimal import Decimal
 from itertools import chain
+from unittest.mock import patch
 
 import pandas as pd
 import pytest
 
 from model.clock import Clock, utc_now
-from model.events import EVENT_COLUMNS
+from model.events import EVENT_COLUMNS, Event
 from model.problems import Problem, RefusedEvents
 from model.store import Store
+from model.store.group import Pending
+from model.unit_log import LogView
 from tests.model.builders import a_frame, an_event
 
 Open = Callable[[], Store]
@@ -193,26 +196,57 @@ class StorePromises:
         log.append([old])
         seen = []
 
-        def judge(fresh: object, frame: pd.DataFrame) -> list[Problem]:
-            seen.append((ids(fresh), list(frame["event_id"])))
+        def judge(fresh: object, held: LogView) -> list[Problem]:
+            seen.append((ids(fresh), ids(held.unit("E01").events)))
             return []
 
         log.append([old, new], judge=judge)
         assert seen == [([new.event_id], [old.event_id])]
 
-    def test_the_judge_is_shown_the_units_a_batch_touches_and_no_others(self, log: Store):
+    def test_the_judge_finds_a_void_without_a_unit_with_what_it_cancels(self, log: Store):
         start, other = an_event(unit="E01"), an_event(unit="E02")
         void = an_event("void", unit="", activity="", voids=start.event_id)
-        log.append([other, start, void])
+        accepted = log.append([other, start, void]).accepted
         seen = []
 
-        def judge(_: object, frame: pd.DataFrame) -> list[Problem]:
-            seen.append(list(frame["event_id"]))
+        def judge(new: Sequence[Event], held: LogView) -> list[Problem]:
+            seen.append([ids(held.unit(unit).events) for unit in ("E01", "E02")])
+            assert held.find(new[0].voids) == (accepted[0] if new[0].voids else None)
             return []
 
-        log.append([an_event(unit="E01")], judge=judge)
-        log.append([an_event("void", unit="", activity="", voids=other.event_id)], judge=judge)
-        assert seen == [ids([start, void]), ids([other, void])]
+        log.append([an_event("note", unit="E01", event_id="note")], judge=judge)
+        undo = an_event("void", unit="", activity="", voids=other.event_id, event_id="undo")
+        log.append([undo], judge=judge)
+        log.append([an_event(unit="E03")], judge=judge)
+        ours, theirs = ids([start, void]), ids([other])
+        assert seen == [[ours, theirs], [[*ours, "note"], theirs],
+                        [[*ours, "note"], [*theirs, "undo"]]]  # fmt: skip
+
+    def test_what_a_broken_off_write_had_added_is_not_shown_to_the_next_judge(self, log: Store):
+        log.append([an_event(event_id="kept")])
+        assert self.shown(log) == ["kept"]
+        with pytest.raises(RuntimeError), patch.object(Pending, "write", side_effect=RuntimeError):
+            log.append([an_event(event_id="lost")])
+        assert self.shown(log) == ["kept"]
+        log.append([an_event(event_id="next")])
+        assert self.shown(log) == ["kept", "next"]
+
+    @staticmethod
+    def shown(log: Store, unit: str = "E01") -> list[str]:
+        """Return what a judge is shown of a unit."""
+        seen: list[str] = []
+        log.look(lambda held: seen.extend(ids(held.unit(unit).events)))
+        return seen
+
+    def test_long_logs_are_not_kept_in_memory_whole(
+        self, log: Store, monkeypatch: pytest.MonkeyPatch
+    ):
+        monkeypatch.setattr("model.store.kept.EVENTS_AT_MOST", 3)
+        for unit in ("E01", "E02", "E03"):
+            log.append([an_event(unit=unit, event_id=f"{unit}-{n}") for n in range(2)])
+        for unit in ("E01", "E02", "E03", "E01"):
+            assert self.shown(log, unit) == [f"{unit}-0", f"{unit}-1"]
+            assert log._kept._count <= 3
 
     def test_warnings_are_handed_back(self, log: Store):
         odd = Problem("event", "Odd.", "Look.", severity="warning")
@@ -255,8 +289,8 @@ class StorePromises:
         assert {count % 7 for count in seen} <= {0}
 
     def test_two_writers_cannot_both_pass_the_judge(self, log: Store):
-        def only_one(_: object, frame: pd.DataFrame) -> list[Problem]:
-            return refuse() if len(frame) else []
+        def only_one(_: object, held: LogView) -> list[Problem]:
+            return refuse() if held.unit("E01").events else []
 
         refused = at_once([lambda: log.append([an_event()], judge=only_one)] * 8)
         assert len(refused) == 7
@@ -336,9 +370,23 @@ class KeptStorePromises(StorePromises):
             other.append([an_event()])
             assert list(one.frame()["seq"]) == [1, 2]
 
+    def test_the_judge_is_shown_what_another_program_wrote(
+        self, open_log: Callable[[Clock], Store], monkeypatch: pytest.MonkeyPatch
+    ):
+        with open_log(utc_now) as one, open_log(utc_now) as other:
+            one.append([an_event(event_id="a")])
+            assert self.shown(one) == ["a"]
+            void = an_event("void", unit="", activity="", voids="a", event_id="b")
+            other.append([void, an_event(unit="E02", event_id="c")])
+            assert self.shown(one) == ["a", "b"]
+            assert self.shown(one, "E02") == ["c"]
+            monkeypatch.setattr("model.store.kept.CAUGHT_UP_AT_MOST", 1)
+            other.append([an_event(event_id="d"), an_event(event_id="e")])
+            assert self.shown(one) == ["a", "b", "d", "e"]
+
     def test_writers_of_several_programs_take_turns(self, open_log: Callable[[Clock], Store]):
-        def only_twenty(_: object, frame: pd.DataFrame) -> list[Problem]:
-            return refuse() if len(frame) >= 20 else []
+        def only_twenty(_: object, held: LogView) -> list[Problem]:
+            return refuse() if len(held.unit("E01").events) >= 20 else []
 
         with ExitStack() as stack:
             logs = [stack.enter_context(open_log(utc_now)) for _ in range(4)]

@@ -16,6 +16,7 @@ from model.clock import utc_now
 from model.problems import Problem, RefusedEvents, StoreError
 from model.store.sqlite import SqliteStore
 from model.store.turns import Turns
+from model.unit_log import LogView
 from tests.model.builders import an_event
 
 PATIENCE_S = 30.0
@@ -237,8 +238,8 @@ def test_when_a_write_is_broken_off_nobody_of_the_group_is_told_it_stands(log: S
 def test_a_batch_is_judged_with_what_its_group_wrote_before_it(log: SqliteStore):
     seen: list[list[str]] = []
 
-    def look(_: object, frame: object) -> list[Problem]:
-        seen.append(list(frame["event_id"]))  # type: ignore[index]
+    def look(_: object, held: LogView) -> list[Problem]:
+        seen.append([event.event_id for event in held.unit("E01").events])
         return []
 
     desk = Desk(log)
