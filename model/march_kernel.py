@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from model.chance import GAMMA, IN_A_WORD, MIX_1, MIX_2
 from model.line import BOUND_CREW, BOUND_HOLD, BOUND_NOW, DAYS_BACK, TICKS
 
-LANES = 32
+LANES = 64
 """Paths that march side by side: a multiple of the chances in a word."""
 
 BITS = TICKS.bit_length() - 1
@@ -198,6 +198,49 @@ def _after_dry(dry_code: Ints, dry_end: Ints, at: Any, work: Any) -> Any:
 
 
 @compiled
+def _count(
+    at_counted: Ints, at: Ints, cell: int, since: Ints, found: Ints, code: Any, last: int
+) -> None:
+    """Look up how much counts before each path's moment of a cell."""
+    wide = since.size
+    for lane in range(wide):
+        since[lane] = min(max(at[cell, lane], 0), last << BITS)
+    for lane in range(wide):
+        found[lane] = code[np.uint64(since[lane] >> BITS), lane]
+    for lane in range(wide):
+        part = -(found[lane] & 1) & since[lane] & (TICKS - 1)
+        at_counted[cell, lane] = ((found[lane] >> 1) << BITS) + part
+
+
+@compiled
+def _lag(
+    at: Ints,
+    cell: int,
+    other: int,
+    work: int,
+    since: Ints,
+    found: Ints,
+    dry_code: Ints,
+    dry_end: Ints,
+) -> None:
+    """Put a cell so much working time, lost or not, after another."""
+    wide, last = since.size, dry_code.size - 1
+    for lane in range(wide):
+        since[lane] = min(max(at[other, lane] + BACK, 0), last << BITS)
+    for lane in range(wide):
+        found[lane] = dry_code[np.uint64(since[lane] >> BITS)]
+    for lane in range(wide):
+        part = -(found[lane] & 1) & since[lane] & (TICKS - 1)
+        since[lane] = ((found[lane] >> 1) << BITS) + part + work
+    for lane in range(wide):
+        found[lane] = dry_end[np.uint64(min((since[lane] + TICKS - 2) >> BITS, last + 1))]
+    for lane in range(wide):
+        number = min((since[lane] + TICKS - 2) >> BITS, last + 1)
+        over = ((found[lane] - number) << BITS) + min(since[lane], number << BITS) - BACK
+        at[cell, lane] = max(over, at[other, lane])
+
+
+@compiled
 def _draw(
     work: Ints,
     which: Ints,
@@ -293,9 +336,8 @@ def _walk(
                 at[cell, lane] = max(at[cell, lane], at[other, lane])
                 at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
         elif kind == LAG:
-            for lane in range(wide):
-                at[cell, lane] = _after_dry(dry_code, dry_end, at[other, lane], number << BITS)
-                at_counted[cell, lane] = _counted(code, at[cell, lane], lane, last)
+            _lag(at, cell, other, number << BITS, number_of, work, dry_code, dry_end)
+            _count(at_counted, at, cell, number_of, work, code, last)
         elif kind == DRAW:
             _fill(bits, keys[cell], numbers)
             _draw(work, number_of, days, chance, lane_of, pools, other, number, effort[cell])
@@ -323,12 +365,14 @@ def _walk(
             for lane in range(wide):
                 bound[cell, lane] = why[lane]
         elif kind in (DRY_WORK, CURE):
-            for lane in range(wide):
-                if kind == CURE:
+            if kind == CURE:
+                for lane in range(wide):
                     at[cell, lane] = start[lane] + work[lane]
-                else:
+            else:
+                for lane in range(wide):
                     at[cell, lane] = _after_dry(dry_code, dry_end, start[lane], work[lane])
-                at_counted[cell, lane] = _counted(code, at[cell, lane], lane, last)
+            _count(at_counted, at, cell, number_of, work, code, last)
+            for lane in range(wide):
                 bound[cell, lane] = why[lane]
         elif kind == KNOWN:
             for lane in range(wide):
