@@ -68,12 +68,13 @@ def recorded_meanwhile(
     """
     log = view_of(events)
     touched = {place for place in _places(new, log) if place[1]}
-    authors = {event.by for event in new}
     theirs = []
     for unit in {unit for unit, _ in touched}:
         held = log.unit(unit)
-        theirs += [event for event in held.since(seen_seq)
-                   if event.by not in authors and _place(event, held.find) in touched]  # fmt: skip
+        if since := held.since(seen_seq):
+            authors = {event.by for event in new}
+            theirs += [event for event in since if event.by not in authors
+                       and _place(event, held.find) in touched]  # fmt: skip
     return [event.event_id for event in sorted(theirs, key=_seq)]
 
 
@@ -108,6 +109,8 @@ def headings_touched(
 
 def _places(new: Sequence[Event], log: LogView) -> list[Place]:
     """Return where each event of a batch is; a void is where the event it cancels is."""
+    if not any(event.voids for event in new):
+        return [(event.unit, event.activity) for event in new]
     fresh = {event.event_id: event for event in new}
     return [_place(event, lambda event_id: fresh.get(event_id) or log.find(event_id))
             for event in new]  # fmt: skip

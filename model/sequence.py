@@ -216,20 +216,21 @@ class Replay:
 
     def _look_at(self, told: Told) -> Iterator[Remark]:
         cells = [self._cell(place, told.column) for place in self._places(told.column, told.span)]
-        if told.kind in ("start", "place", "finish"):
-            waiting = next(self._unfinished_before(told), None)
-            if waiting is not None:
-                yield waiting
-                return
-            yield from self._odd_day(told)
+        work = told.kind in ("start", "place", "finish")
+        return self._work(told, cells) if work else self._turn(told, cells)
+
+    def _work(self, told: Told, cells: list[_Cell]) -> Iterator[Remark]:
+        waiting = next(self._unfinished_before(told), None)
+        if waiting is not None:
+            yield waiting
+            return
+        yield from self._odd_day(told)
         if told.kind == "start":
             yield from self._start(told, cells)
         elif told.kind == "place":
             yield from self._place(told, cells)
-        elif told.kind == "finish":
-            yield from self._finish(told, cells)
         else:
-            yield from self._turn(told, cells)
+            yield from self._finish(told, cells)
 
     def _start(self, told: Told, cells: list[_Cell]) -> Iterator[Remark]:
         if not any(not (cell.begun or cell.held or cell.complete) for cell in cells):

@@ -6,10 +6,10 @@ hands to whoever judges a batch: a look at single units, and at single events by
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from decimal import Decimal
-from itertools import takewhile
 from typing import Any, Protocol
 
 import numpy as np
@@ -50,8 +50,13 @@ class UnitLog:
 
     def since(self, seq: int) -> list[Event]:
         """Return the events after a running number, rising."""
-        later = takewhile(lambda event: (event.seq or 0) > seq, reversed(self.events))
-        return list(later)[::-1]
+        if not self.events or _seq_of(self.events[-1]) <= seq:
+            return []
+        return self.events[bisect_right(self.events, seq, key=_seq_of) :]
+
+
+def _seq_of(event: Event) -> int:
+    return event.seq or 0
 
 
 class LogView(Protocol):

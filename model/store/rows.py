@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import fields
 from decimal import Decimal
 from functools import lru_cache
-from operator import attrgetter
 from sys import intern
 from typing import Any, TypeAlias, cast
 
@@ -33,9 +31,6 @@ UNIT = EVENT_COLUMNS.index("unit")
 VOIDS = EVENT_COLUMNS.index("voids")
 
 _moment = dt.datetime.fromisoformat
-_ADDED = ("recorded_at", "seq")
-_TOLD = attrgetter(*(field.name for field in fields(Event) if field.name not in _ADDED))
-assert tuple(field.name for field in fields(Event))[-len(_ADDED) :] == _ADDED
 
 
 @lru_cache(maxsize=8)  # a group of events is stamped with one moment
@@ -77,8 +72,10 @@ def to_row(event: Event, seq: int, recorded_at: str) -> Row:
 
 def stamped(event: Event, seq: int, recorded_at: dt.datetime) -> Event:
     """Return an event with what the store adds; this is a hot path, and ``replace`` is slow."""
-    values: tuple[Any, ...] = (*_TOLD(event), recorded_at, seq)
-    return Event(*values)
+    return Event(
+        event.at, event.by, event.unit, event.activity, event.kind, event.span, event.quantity,
+        event.measure_unit, event.reason, event.note, event.voids, event.event_id, recorded_at, seq,
+    )  # fmt: skip
 
 
 def to_event(row: Row) -> Event:

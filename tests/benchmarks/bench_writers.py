@@ -2,18 +2,19 @@
 
 Run: ``python -m tests.benchmarks.bench_writers [SECONDS] [FOLDER]``.
 
-Everything is set beside one plain SQLite writer with full synchronisation, measured in the
-same run: rounds take turns, and each row is the median of its rounds. Held to: with 8 writers
-at least twice the plain writer's events a second, the slowest writer at least half of its fair
-share, no write over 50 ms.
+Everything is set beside one plain SQLite writer with full synchronisation who writes one event
+in each transaction, measured in the same run: rounds take turns, and each row is the median of
+its rounds. Held to, in the row of single entries through the door: with 8 writers at least
+twice the plain writer's events a second, the slowest writer at least half of its fair share, no
+write over 50 ms. A row of whole shifts sends 12 events in one request, as a phone does at the
+end of a shift; its events are counted, and its times are those of a request.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import http.client
-import itertools
-import json
+import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -22,32 +23,44 @@ import uuid
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from dashboard.demo import open_demo
-from model.acceptance import judge
-from model.events import EVENT_COLUMNS, Event, Kind
+from model.events import EVENT_COLUMNS, Kind
 from model.job import Job
-from model.problems import Problem
-from model.sequence import Line
+from model.project import Project
 from model.store import Store, open_store
 from model.store.rows import to_row
 from tests.benchmarks.at_once import Round, Server, Write, at_once, store_writer
-from tests.model.builders import NOW, a_job, an_event
+from tests.benchmarks.shift_writers import (
+    EVENTS_OF_A_SHIFT,
+    Place,
+    door_writers,
+    http_writers,
+    shared_out,
+    single_entries,
+    whole_shifts,
+)
+from tests.model.builders import a_job, an_event
 from tests.model.store.writer_process import a_note
 
 WRITERS = 8
+BY = f"{WRITERS} writers"
 ROUNDS = 3
 LOGGED = 100_000
 UNITS = 1_000
 HOLDS_FROM = dt.datetime(2026, 6, 1)
+NOW_UTC = dt.datetime(2027, 1, 4, 20, tzinfo=dt.UTC)
+
+Rows = dict[str, tuple[Callable[[], Round], int]]
+"""What each row measures, and how many events its requests have."""
 
 
-def show(name: str, rounds: Sequence[Round], plain: float | None = None) -> float:
-    """Print one row; return its rate."""
-    rate = float(np.median([one.rate for one in rounds]))
+def show(name: str, rounds: Sequence[Round], plain: float | None = None, each: int = 1) -> float:
+    """Print one row of requests with ``each`` so many events; return its events a second."""
+    rate = each * float(np.median([one.rate for one in rounds]))
     every = np.concatenate([took for one in rounds for took in one.took_ms])
     p50, p95 = np.percentile(every, [50, 95])
     share = min(one.slowest_share for one in rounds)
@@ -57,8 +70,8 @@ def show(name: str, rounds: Sequence[Round], plain: float | None = None) -> floa
     return rate
 
 
-def plain_writer(path: Path) -> Write:
-    """One event in one transaction, with nothing around it."""
+def plain_writer(path: Path, each: int = 1) -> Write:
+    """So many events in one transaction, with nothing around it."""
     connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=60)
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA journal_mode = WAL")
@@ -66,34 +79,20 @@ def plain_writer(path: Path) -> Write:
     columns = ", ".join(f'"{name}"' for name in EVENT_COLUMNS)
     insert = f"INSERT INTO events ({columns}) VALUES ({marks})"
 
-    def write(_: int) -> None:
+    def row() -> list[Any]:
         row = list(to_row(a_note(str(uuid.uuid4())), 0, "2026-03-02T08:00:00.000000Z"))
         row[EVENT_COLUMNS.index("seq")] = None
-        connection.execute(insert, row)
+        return row
 
-    return write
+    def one(_: int) -> None:
+        connection.execute(insert, row())
 
+    def several(_: int) -> None:
+        connection.execute("BEGIN IMMEDIATE")
+        connection.executemany(insert, [row() for _ in range(each)])
+        connection.execute("COMMIT")
 
-def judged_writers(log: Store, job: Job, count: int) -> list[Write]:
-    """Writers who each have units of their own and put work on hold and on again."""
-    line = Line(job)
-    units = np.array_split(job.units["unit"].to_numpy(), count)
-
-    def look(new: Sequence[Event], frame: pd.DataFrame) -> list[Problem]:
-        return judge(new, frame, job, now_local=NOW, line=line)
-
-    def writer(mine: Sequence[str]) -> Write:
-        told = itertools.count()
-
-        def event(number: int) -> Event:
-            turn, at = divmod(number, 2)
-            unit = mine[turn % len(mine)]
-            moment = HOLDS_FROM + dt.timedelta(seconds=number)
-            return an_event("resume" if at else "hold", moment, unit)
-
-        return lambda _: log.append([event(next(told))], judge=look)
-
-    return [writer(mine) for mine in units]
+    return one if each == 1 else several
 
 
 def long_log(path: Path, job: Job) -> Store:
@@ -120,36 +119,21 @@ def servers(path: Path, seconds: float, count: int, gate: str) -> Round:
     return Round([took for server in running for took in server.came()], seconds)
 
 
-def http_writers(address: str, units: Sequence[str]) -> list[Write]:
-    """Clients of the one door for writing, each on a connection that is kept open."""
-    host = address.removeprefix("http://").strip("/")
-
-    def writer(number: int) -> Write:
-        connection = http.client.HTTPConnection(host, timeout=60)
-
-        def write(turn: int) -> None:
-            event = {
-                "event_id": str(uuid.uuid4()), "at": "2026-03-02T08:00", "by": f"W. Reed {number}",
-                "unit": units[(turn * WRITERS + number) % len(units)], "span": "", "activity": "",
-                "kind": "note", "note": "concrete truck late",
-            }  # fmt: skip
-            body = json.dumps({"events": [event]})
-            connection.request("POST", "/api/events", body, {"Content-Type": "application/json"})
-            answer = connection.getresponse()
-            said = answer.read()
-            assert answer.status == 200, said
-
-        return write
-
-    return [writer(number) for number in range(WRITERS)]
+def places_to_go_on(project: Project) -> list[Place]:
+    """Return every unit that is not finished, with an activity that neither is nor is held."""
+    units = project.state().units
+    open_ones = units[units["status"].isin(["under_way", "not_started"])]
+    last = open_ones.drop_duplicates("unit", keep="last")
+    return list(zip(last["unit"], last["activity"], strict=True))
 
 
 @contextmanager
 def dashboard(folder: Path) -> Iterator[str]:
-    """The demo's folder, served by a program of its own; gives the address."""
+    """The demo, served by a program of its own; gives the address."""
     command = "from dashboard.command import main; main()"
     process = subprocess.Popen(
-        [sys.executable, "-c", command, "serve", str(folder), "--port", "0", "--no-open"],
+        [sys.executable, "-c", command, "demo", "--folder", str(folder), "--port", "0",
+         "--no-open"],
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
     assert process.stdout is not None
@@ -169,6 +153,15 @@ def rounds_of(rows: dict[str, Callable[[], Round]]) -> dict[str, list[Round]]:
     return rounds
 
 
+def just_opened(log: Path, job: Job, s: float) -> Round:
+    """The door of a program that has just been started and knows no unit yet."""
+    path = Path(shutil.copy(log, log.with_name("opened.sqlite")))
+    with Project(path.parent, job, open_store(path), lambda: NOW_UTC) as project:
+        places = [(unit, "falsework") for unit in job.units["unit"]]
+        after = project.log().events["at"].max().to_pydatetime()
+        return at_once(door_writers(project, places, after, WRITERS, single_entries), s)
+
+
 def main(seconds: str = "1", folder: str | None = None) -> None:
     """Print rates, times, shares and ratios."""
     s = float(seconds)
@@ -178,33 +171,68 @@ def main(seconds: str = "1", folder: str | None = None) -> None:
         for other in ("plain.sqlite", "contended.sqlite"):
             open_store(place / other).close()  # the same table, indexes and triggers
         plain = plain_writer(place / "plain.sqlite")
+        plain_shift = plain_writer(place / "plain.sqlite", EVENTS_OF_A_SHIFT)
         contended = [plain_writer(place / "contended.sqlite") for _ in range(WRITERS)]
-        job = a_job(units=UNITS, spans=3)
-        held = stack.enter_context(long_log(place / "long.sqlite", job))
-        one, *many = judged_writers(held, job, WRITERS + 1)
-        project = open_demo(place / "demo")
-        units = list(project.job.units["unit"])
-        project.close()
-        clients = http_writers(stack.enter_context(dashboard(place / "demo")), units)
-        by = f"{WRITERS} writers"
-        rounds = rounds_of(
-            {
-                "one plain writer": lambda: at_once([plain], s),
-                f"{WRITERS} plain writers": lambda: at_once(contended, s),
-                "the store, one writer": lambda: at_once([store_writer(log)], s),
-                f"the store, {by}": lambda: at_once([store_writer(log)] * WRITERS, s),
-                f"2 servers, {by} in all": lambda: servers(place / "log.sqlite", s, 2, "shut"),
-                f"4 servers, {by} in all": lambda: servers(place / "log.sqlite", s, 4, "shut"),
-                "the same without the gate": lambda: servers(place / "log.sqlite", s, 4, "open"),
-                "judged, one writer": lambda: at_once([one], s),
-                f"judged, {by}": lambda: at_once(many, s),
-                f"over HTTP, judged, {by}": lambda: at_once(clients, s),
-            }
-        )
+        rows: Rows = {
+            "one plain writer": (lambda: at_once([plain], s), 1),
+            f"{WRITERS} plain writers": (lambda: at_once(contended, s), 1),
+            "the store, one writer": (lambda: at_once([store_writer(log)], s), 1),
+            f"the store, {BY}": (lambda: at_once([store_writer(log)] * WRITERS, s), 1),
+            f"2 servers, {BY} in all": (
+                lambda: servers(place / "log.sqlite", s, 2, "shut"), 1),
+            f"4 servers, {BY} in all": (
+                lambda: servers(place / "log.sqlite", s, 4, "shut"), 1),
+            "the same without the gate": (
+                lambda: servers(place / "log.sqlite", s, 4, "open"), 1),
+        }  # fmt: skip
+        rows |= door_rows(stack, place, s)
+        rows["one plain writer, 12 in each transaction"] = (
+            lambda: at_once([plain_shift], s), EVENTS_OF_A_SHIFT)  # fmt: skip
+        rows |= http_rows(stack, place, s)
+        load = os.getloadavg()[0]
+        rounds = rounds_of({name: measure for name, (measure, _) in rows.items()})
         base = show("one plain writer", rounds.pop("one plain writer"))
         for row, measured in rounds.items():
-            show(row, measured, base)
-        print(f"judged: with {held.last_seq():,} events held; over HTTP: the demo's log")
+            show(row, measured, base, rows[row][1])
+        print(f"{os.cpu_count()} cores; load before {load:.1f}, after {os.getloadavg()[0]:.1f}")
+
+
+def door_rows(stack: ExitStack, place: Path, s: float) -> Rows:
+    """The door without HTTP, on a log of 100,000 events."""
+    job = a_job(units=UNITS, spans=3)
+    long_log(place / "long.sqlite", job).close()
+    shutil.copy(place / "long.sqlite", place / "before.sqlite")
+    project = Project(place, job, open_store(place / "long.sqlite"), lambda: NOW_UTC)
+    stack.enter_context(project).prepare()
+    places = [(unit, "falsework") for unit in job.units["unit"]]
+    each = shared_out(places, 3)
+    one = door_writers(project, each[0], HOLDS_FROM, 1, single_entries)
+    many = door_writers(project, each[1], HOLDS_FROM, WRITERS, single_entries)
+    shifts = door_writers(project, each[2], HOLDS_FROM, WRITERS, whole_shifts)
+    return {
+        "the door, judged, one writer": (lambda: at_once(one, s), 1),
+        f"the door, judged, {BY}": (lambda: at_once(many, s), 1),
+        "the same, the program just opened": (
+            lambda: just_opened(place / "before.sqlite", job, s), 1),
+        f"the same, whole shifts of {EVENTS_OF_A_SHIFT}": (
+            lambda: at_once(shifts, s), EVENTS_OF_A_SHIFT),
+    }  # fmt: skip
+
+
+def http_rows(stack: ExitStack, place: Path, s: float) -> Rows:
+    """The door over HTTP, on the demo's log."""
+    with open_demo(place / "demo") as project:
+        places = places_to_go_on(project)
+        after = project.now() - dt.timedelta(minutes=50)  # later than all that the log tells
+    address = stack.enter_context(dashboard(place / "demo"))
+    half = shared_out(places, 2)
+    singles = http_writers(address, half[0], after, WRITERS, single_entries)
+    shifts = http_writers(address, half[1], after, WRITERS, whole_shifts)
+    return {
+        f"over HTTP, judged, {BY}": (lambda: at_once(singles, s), 1),
+        f"the same, whole shifts of {EVENTS_OF_A_SHIFT}, over HTTP": (
+            lambda: at_once(shifts, s), EVENTS_OF_A_SHIFT),
+    }  # fmt: skip
 
 
 if __name__ == "__main__":
