@@ -36,21 +36,19 @@ NEVER = -(2**30)
 (
     BEGIN,  # not before a moment
     WAIT,  # for a cell; code
-    AFTER,  # begin with a cell, but not before a moment; code
-    BOTH,  # begin with a cell and where the crew comes from; code of the first
-    TAKE,  # wait for a crew; the cell it comes from, code
-    FREE,  # a crew or set is free when it was and a cell is over
+    BOTH,  # begin with a trade and where its one crew comes from; code of the trade
+    FREE,  # a crew or set when it was free and a cell is over
     LAG,  # a cell so many working days after another
     DRAW,  # a whole unit's work: cell, its pool's first row and size
     LEFT,  # the work left: row
     HELD,  # begin when the hold is lifted: row
+    AGAIN,  # take up a cell's finish as if it were a start
     WORK,  # that weather can stop: finish of a cell
     DRY_WORK,  # … that weather cannot stop
     CURE,  # … that counts every day
     KNOWN,  # a finish that was: cell, moment
-    AGAIN,  # take up a cell's finish as if it were a start
     KEEP,  # what was taken up is the cell's finish
-) = range(16)
+) = range(14)
 
 Ints = NDArray[np.int32]
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -95,18 +93,23 @@ class Chains(NamedTuple):
     earliest: Ints
 
 
-def compiled(function: Function) -> Function:
+def compiled(function: Function, **options: Any) -> Function:
     """Compile a function and keep what was compiled on disk, where there is a place for it.
 
     Kept beside the module, or else in the user's cache folder; where neither can be written,
     each process compiles anew.
     """
-    options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+    options |= {"nogil": True, "error_model": "numpy"}
     try:
         made: Any = njit(cache=True, **options)(function)
     except RuntimeError:
         made = njit(**options)(function)
     return cast(Function, made)
+
+
+def step(function: Function) -> Function:
+    """Compile a step of the program into the walk itself: a call would cost as much as it does."""
+    return compiled(function, inline="always")
 
 
 @compiled
@@ -121,7 +124,7 @@ def _mixed(word: Any) -> Any:
 # not touch one another, and take eight or more at once.
 
 
-@compiled
+@step
 def _fill(bits: Any, key: Any, numbers: Any) -> None:
     """Draw the chances of all lanes from a stream."""
     for word in range(bits.size):
@@ -240,7 +243,7 @@ def _lag(
         at[cell, lane] = max(over, at[other, lane])
 
 
-@compiled
+@step
 def _draw(
     work: Ints,
     which: Ints,
@@ -262,6 +265,112 @@ def _draw(
         work[lane] = np.int32(days[lane] * effort * np.float32(TICKS) + np.float32(0.5))
 
 
+@step
+def _wait(
+    start: Ints, counted: Ints, why: Any, at: Ints, at_counted: Ints, cell: int, code: int
+) -> None:
+    """Let a start wait for a cell."""
+    wide = why.size
+    for lane in range(wide):
+        why[lane] = code if at[cell, lane] > start[lane] else why[lane]
+    for lane in range(wide):
+        start[lane] = max(start[lane], at[cell, lane])
+    for lane in range(wide):
+        counted[lane] = max(counted[lane], at_counted[cell, lane])
+
+
+@step
+def _wait_for_both(
+    start: Ints,
+    counted: Ints,
+    why: Any,
+    at: Ints,
+    at_counted: Ints,
+    trade: int,
+    crew: int,
+    code: int,
+) -> None:
+    """Let a start wait for the trade before and for the crew, from now on."""
+    wide = why.size
+    for lane in range(wide):
+        ready = max(at[trade, lane], 0)
+        waited = code if ready > 0 else BOUND_NOW
+        why[lane] = BOUND_CREW if at[crew, lane] > ready else waited
+    for lane in range(wide):
+        start[lane] = max(at[trade, lane], at[crew, lane], 0)
+    for lane in range(wide):
+        counted[lane] = max(at_counted[trade, lane], at_counted[crew, lane])
+
+
+@compiled
+def _free(at: Ints, at_counted: Ints, cell: int, other: int) -> None:
+    """Let a crew or set be free no earlier than another cell is over."""
+    wide = at.shape[1]
+    for lane in range(wide):
+        at[cell, lane] = max(at[cell, lane], at[other, lane])
+    for lane in range(wide):
+        at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
+
+
+@step
+def _work(
+    at: Ints,
+    at_counted: Ints,
+    cell: int,
+    start: Ints,
+    counted: Ints,
+    work: Ints,
+    number_of: Ints,
+    end_of: Any,
+    row_of: Ints,
+    last: int,
+) -> None:
+    """Finish work that weather can stop."""
+    wide = work.size
+    for lane in range(wide):
+        done = work[lane] + counted[lane]
+        number_of[lane] = min((done + (TICKS - 2)) >> BITS, last + 1)
+    for lane in range(wide):
+        counted[lane] = min(work[lane] + counted[lane], number_of[lane] << BITS)
+    for lane in range(wide):
+        work[lane] = end_of[np.uint64(number_of[lane] + row_of[lane])]
+    for lane in range(wide):
+        over = ((work[lane] - number_of[lane]) << BITS) + counted[lane]
+        at[cell, lane] = max(over, start[lane])
+    for lane in range(wide):
+        at_counted[cell, lane] = counted[lane]
+
+
+@compiled
+def _seldom(
+    kind: int, cell: int, other: int, start: Ints, counted: Ints, why: Any, work: Ints, left: Ints,
+    held: Ints, first: int, at: Ints, at_counted: Ints, bound: Any, dry_code: Ints, dry_end: Ints,
+    code: Any, last: int,
+) -> None:  # fmt: skip
+    """Take one of the steps that are few."""
+    for lane in range(why.size):
+        path = min(first + lane, left.shape[1] - 1)
+        if kind == LEFT:
+            work[lane] = left[cell, path]
+        elif kind == HELD:
+            start[lane] = max(held[cell, path], 0)
+            counted[lane] = _counted(code, start[lane], lane, last)
+            why[lane] = BOUND_HOLD
+        elif kind == AGAIN:
+            start[lane], counted[lane] = at[cell, lane], at_counted[cell, lane]
+        elif kind == DRY_WORK:
+            at[cell, lane] = _after_dry(dry_code, dry_end, start[lane], work[lane])
+            at_counted[cell, lane] = _counted(code, at[cell, lane], lane, last)
+            bound[cell, lane] = why[lane]
+        elif kind == KNOWN:
+            at[cell, lane] = other
+            at_counted[cell, lane] = _counted(code, other, lane, last)
+            bound[cell, lane] = BOUND_NOW
+        elif kind == KEEP:
+            at[cell, lane], at_counted[cell, lane] = start[lane], counted[lane]
+            bound[cell, lane] = why[lane]
+
+
 @compiled
 def _walk(
     program: Ints,
@@ -279,112 +388,46 @@ def _walk(
     at: Ints,
     at_counted: Ints,
     bound: Any,
-    start: Ints,
-    counted: Ints,
-    work: Ints,
-    number_of: Ints,
-    why: Any,
 ) -> None:
     """Go through the program with one block of paths."""
-    wide = why.size
-    days, lane_of = np.empty(LANES, dtype=np.float32), np.arange(LANES).astype(np.int32)
+    start, counted = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
+    work, why = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.uint8)
+    spare, days = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.float32)
     bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
-    chance = bits.view(np.uint16)
+    chance, lane_of = bits.view(np.uint16), np.arange(LANES).astype(np.int32)
     row_of = np.arange(0, end_of.size, end_of.size // LANES).astype(np.int32)
-    for step in range(program.shape[0]):
-        kind, cell, other, number = (
-            program[step, 0],
-            program[step, 1],
-            program[step, 2],
-            program[step, 3],
-        )
-        if kind == BEGIN:
-            for lane in range(wide):
-                start[lane], counted[lane], why[lane] = cell, 0, BOUND_NOW
-        elif kind in (WAIT, TAKE):
-            code_of_wait = other
-            if kind == TAKE:
-                for lane in range(wide):
-                    at[cell, lane] = max(at[cell, lane], at[other, lane])
-                for lane in range(wide):
-                    at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
-                code_of_wait = number
-            for lane in range(wide):
-                why[lane] = code_of_wait if at[cell, lane] > start[lane] else why[lane]
-            for lane in range(wide):
-                start[lane] = max(start[lane], at[cell, lane])
-            for lane in range(wide):
-                counted[lane] = max(counted[lane], at_counted[cell, lane])
-        elif kind == BOTH:
-            for lane in range(wide):
-                ready = max(at[cell, lane], 0)
-                waited = number if ready > 0 else BOUND_NOW
-                why[lane] = BOUND_CREW if at[other, lane] > ready else waited
-            for lane in range(wide):
-                start[lane] = max(at[cell, lane], at[other, lane], 0)
-            for lane in range(wide):
-                counted[lane] = max(at_counted[cell, lane], at_counted[other, lane])
-        elif kind == AFTER:
-            for lane in range(wide):
-                why[lane] = other if at[cell, lane] > number else BOUND_NOW
-            for lane in range(wide):
-                start[lane] = max(at[cell, lane], number)
-            for lane in range(wide):
-                counted[lane] = max(at_counted[cell, lane], 0)
-        elif kind == FREE:
-            for lane in range(wide):
-                at[cell, lane] = max(at[cell, lane], at[other, lane])
-                at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
-        elif kind == LAG:
-            _lag(at, cell, other, number << BITS, number_of, work, dry_code, dry_end)
-            _count(at_counted, at, cell, number_of, work, code, last)
+    wide = why.size
+    for row in range(program.shape[0]):
+        kind, cell, other = program[row, 0], program[row, 1], program[row, 2]
+        number = program[row, 3]
+        if kind == BOTH:
+            _wait_for_both(start, counted, why, at, at_counted, cell, other, number)
         elif kind == DRAW:
             _fill(bits, keys[cell], numbers)
-            _draw(work, number_of, days, chance, lane_of, pools, other, number, effort[cell])
-        elif kind == LEFT:
-            for lane in range(wide):
-                work[lane] = left[cell, min(first + lane, left.shape[1] - 1)]
-        elif kind == HELD:
-            for lane in range(wide):
-                start[lane] = max(held[cell, min(first + lane, held.shape[1] - 1)], 0)
-                counted[lane] = _counted(code, start[lane], lane, last)
-                why[lane] = BOUND_HOLD
+            _draw(work, spare, days, chance, lane_of, pools, other, number, effort[cell])
         elif kind == WORK:
-            for lane in range(wide):
-                done = work[lane] + counted[lane]
-                number_of[lane] = min((done + (TICKS - 2)) >> BITS, last + 1)
-            for lane in range(wide):
-                counted[lane] = min(work[lane] + counted[lane], number_of[lane] << BITS)
-            for lane in range(wide):
-                work[lane] = end_of[np.uint64(number_of[lane] + row_of[lane])]
-            for lane in range(wide):
-                over = ((work[lane] - number_of[lane]) << BITS) + counted[lane]
-                at[cell, lane] = max(over, start[lane])
-            for lane in range(wide):
-                at_counted[cell, lane] = counted[lane]
+            _work(at, at_counted, cell, start, counted, work, spare, end_of, row_of, last)
             for lane in range(wide):
                 bound[cell, lane] = why[lane]
-        elif kind in (DRY_WORK, CURE):
-            if kind == CURE:
-                for lane in range(wide):
-                    at[cell, lane] = start[lane] + work[lane]
-            else:
-                for lane in range(wide):
-                    at[cell, lane] = _after_dry(dry_code, dry_end, start[lane], work[lane])
-            _count(at_counted, at, cell, number_of, work, code, last)
+        elif kind == BEGIN:
+            for lane in range(wide):
+                start[lane], counted[lane], why[lane] = cell, 0, BOUND_NOW
+        elif kind == WAIT:
+            _wait(start, counted, why, at, at_counted, cell, other)
+        elif kind == FREE:
+            _free(at, at_counted, cell, other)
+        elif kind == LAG:
+            _lag(at, cell, other, number << BITS, spare, work, dry_code, dry_end)
+            _count(at_counted, at, cell, spare, work, code, last)
+        elif kind == CURE:
+            for lane in range(wide):
+                at[cell, lane] = start[lane] + work[lane]
+            _count(at_counted, at, cell, spare, work, code, last)
             for lane in range(wide):
                 bound[cell, lane] = why[lane]
-        elif kind == KNOWN:
-            for lane in range(wide):
-                at[cell, lane] = other
-                at_counted[cell, lane] = _counted(code, other, lane, last)
-        elif kind == AGAIN:
-            for lane in range(wide):
-                start[lane], counted[lane] = at[cell, lane], at_counted[cell, lane]
-        elif kind == KEEP:
-            for lane in range(wide):
-                at[cell, lane], at_counted[cell, lane] = start[lane], counted[lane]
-                bound[cell, lane] = why[lane]
+        else:
+            _seldom(kind, cell, other, start, counted, why, work, left, held, first, at, at_counted,
+                    bound, dry_code, dry_end, code, last)  # fmt: skip
 
 
 @compiled
@@ -493,9 +536,6 @@ def march_paths(
     at_counted = np.empty((cells, LANES), dtype=np.int32)
     bound = np.zeros((cells, LANES), dtype=np.uint8)
     mine = np.empty(pools.shape[0] * LANES, dtype=np.float32)
-    start, counted = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
-    work, why = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.uint8)
-    number_of = np.zeros(LANES, dtype=np.int32)
     code = np.empty((1, LANES), dtype=np.int16)
     end_of = np.empty(LANES, dtype=np.int16)
     latest, last_cell = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
@@ -514,28 +554,8 @@ def march_paths(
             last = days_ahead - 1
             _draw_weather(code, end_of, lost_chance, day_keys, begin, days_ahead)
             at[slot.size :], at_counted[slot.size :] = NEVER, 0
-            _walk(
-                program,
-                effort,
-                keys,
-                mine,
-                left,
-                held,
-                begin,
-                dry_code,
-                dry_end,
-                code,
-                end_of,
-                last,
-                at,
-                at_counted,
-                bound,
-                start,
-                counted,
-                work,
-                number_of,
-                why,
-            )
+            _walk(program, effort, keys, mine, left, held, begin, dry_code, dry_end, code, end_of,
+                  last, at, at_counted, bound)  # fmt: skip
             _keep_days(days, at, earliest, begin, lanes, latest, last_cell)
             if latest.max() >> BITS < last or days_ahead >= lost_chance.size:
                 break

@@ -29,7 +29,6 @@ from model.line import (
 )
 from model.line_now import LONGEST_DAYS, WEATHER_STREAM, WORK_STREAM, LineNow, Luck
 from model.march_kernel import (
-    AFTER,
     AGAIN,
     BACK,
     BEGIN,
@@ -43,7 +42,6 @@ from model.march_kernel import (
     KNOWN,
     LAG,
     LEFT,
-    TAKE,
     WAIT,
     WORK,
     Calendar,
@@ -203,19 +201,14 @@ class _Writer:
     ) -> None:
         """Write all that a start waits for."""
         step = self.activities[activity]
-        earliest = -BACK if step.calendar_days and step.after else 0
-        first, *others = step.after or (-1,)
-        if first >= 0 and not step.lag_days:
-            self._step(AFTER, self._cell(unit, first), BOUND_AFTER + first, earliest)
-        else:
-            self._step(BEGIN, earliest)
-            others = list(step.after)
-        for earlier in others:
+        self._step(BEGIN, -BACK if step.calendar_days and step.after else 0)
+        for earlier in step.after:
             self._wait_for(unit, activity, earlier)
         if activity == 0 and self.set_from[unit] >= 0:
             self._step(WAIT, set_cell, BOUND_SET)
         if crew >= 0:
-            self._step(TAKE, crew_cell, self._cell(crew, activity), BOUND_CREW)
+            self._step(FREE, crew_cell, self._cell(crew, activity))
+            self._step(WAIT, crew_cell, BOUND_CREW)
 
     def _wait_for(self, unit: int, activity: int, earlier: int) -> None:
         """Write that an activity waits for an earlier one and the lag."""
