@@ -117,7 +117,8 @@ def driven_days(
         heading_of[list(run.units)] = place
     path = np.arange(paths)
     ends = np.where(np.isnan(marched.finish), -np.inf, marched.finish).reshape(-1, paths)
-    cell = np.argmax(ends, axis=0)
+    # Of several that end last, the last one: what was waited for comes before what waited.
+    cell = len(ends) - 1 - np.argmax(ends[::-1], axis=0)
     end = flat_finish[cell * paths + path]
     alive = end > 0
     path, cell, end = path[alive], cell[alive], end[alive]

@@ -83,6 +83,8 @@ class Chains(NamedTuple):
         Shape (cells,): place of the cell's heading and activity among all.
     stops
         Shape (cells,): whether weather can stop it.
+    ends
+        The cells that no other waits for any more, in order.
     earliest
         Shape (cells,): the first day a finish is given.
     """
@@ -90,6 +92,7 @@ class Chains(NamedTuple):
     came_from: Ints
     slot: Ints
     stops: NDArray[np.bool_]
+    ends: Ints
     earliest: Ints
 
 
@@ -468,22 +471,26 @@ def _follow_back(
 
 
 @compiled
-def _keep_days(
-    days: Any, at: Ints, earliest: Ints, first: int, lanes: int, latest: Ints, last_cell: Ints
-) -> None:
-    """Keep the day of each finish, none before now for what is to do, and find the last one."""
-    wide = latest.size
-    for lane in range(wide):
-        latest[lane], last_cell[lane] = NEVER, 0
+def _keep_days(days: Any, at: Ints, earliest: Ints, first: int, lanes: int) -> None:
+    """Keep the day of each finish, none before now for what is to do."""
     for cell in range(earliest.size):
         floor = earliest[cell]
-        for lane in range(wide):
-            last_cell[lane] = cell if at[cell, lane] > latest[lane] else last_cell[lane]
-        for lane in range(wide):
-            latest[lane] = max(latest[lane], at[cell, lane])
         for lane in range(lanes):
             day = ((at[cell, lane] + TICKS - 2) >> BITS) - 1
             days[cell, first + lane] = max(day, floor)
+
+
+@compiled
+def _find_last(at: Ints, ends: Ints, latest: Ints, last_cell: Ints) -> None:
+    """Find the last finish of every path; of several, the last in the order of cells."""
+    wide = latest.size
+    for lane in range(wide):
+        latest[lane], last_cell[lane] = NEVER, 0
+    for cell in ends:
+        for lane in range(wide):
+            last_cell[lane] = cell if at[cell, lane] >= latest[lane] else last_cell[lane]
+        for lane in range(wide):
+            latest[lane] = max(latest[lane], at[cell, lane])
 
 
 @compiled
@@ -531,7 +538,7 @@ def march_paths(
         accounts for, and those lost to weather within.
     """
     dry_code, dry_end, lost_chance, day_keys = calendar
-    came_from, slot, stops, earliest = chains
+    came_from, slot, stops, ends, earliest = chains
     at = np.empty((cells, LANES), dtype=np.int32)
     at_counted = np.empty((cells, LANES), dtype=np.int32)
     bound = np.zeros((cells, LANES), dtype=np.uint8)
@@ -556,10 +563,11 @@ def march_paths(
             at[slot.size :], at_counted[slot.size :] = NEVER, 0
             _walk(program, effort, keys, mine, left, held, begin, dry_code, dry_end, code, end_of,
                   last, at, at_counted, bound)  # fmt: skip
-            _keep_days(days, at, earliest, begin, lanes, latest, last_cell)
+            _find_last(at, ends, latest, last_cell)
             if latest.max() >> BITS < last or days_ahead >= lost_chance.size:
                 break
             days_ahead = min(2 * days_ahead, lost_chance.size)
+        _keep_days(days, at, earliest, begin, lanes)
         _follow_back(
             at,
             bound,

@@ -276,5 +276,15 @@ def _chains(now: LineNow, writer: _Writer) -> Chains:
         _ints(came_from(now.steps, writer.crew_from, writer.set_from)),
         _ints(heading_of[:, None] * activity.size + activity).reshape(-1),
         np.tile(stops, len(now.units)),
+        _ints(np.flatnonzero(~_waited_for(now))),
         _ints(np.where(now.to_do, 0, -(2**15))).reshape(-1),
     )
+
+
+def _waited_for(now: LineNow) -> NDArray[np.bool_]:
+    """Return which cells an unfinished activity of their unit comes after."""
+    waited = np.zeros(now.finished.shape, dtype=bool)
+    for activity, step in enumerate(now.steps):
+        for earlier in step.after:
+            waited[:, earlier] |= now.to_do[:, activity]
+    return waited
