@@ -13,7 +13,12 @@
     clearTimeout(resting);
     const day = Math.min(view.day, changes.dates.length - 1);
     const settled = { activity: view.activity, date: changes.dates[day] };
-    resting = setTimeout(() => pourmap.send("settled", settled), REST_MS);
+    const tell = () => {
+      // A projection keeps the server busy; the map comes first.
+      if (document.querySelector("#map-view[data-ready=yes]")) pourmap.send("settled", settled);
+      else resting = setTimeout(tell, REST_MS);
+    };
+    resting = setTimeout(tell, REST_MS);
   }
 
   let shown = 0;

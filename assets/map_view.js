@@ -187,16 +187,28 @@
     return { lon, lat, zoom };
   };
 
-  /* Fit all spans, those of one heading, or those given. */
-  pourmap.fitMap = function (heading, list, atOnce) {
+  function fittedView(box, heading, list) {
     const { spans } = pourmap.state;
-    const box = wrapper();
-    if (!spans || !box) return;
     const some = heading
       ? [...spans.heading.keys()].filter((i) => spans.heading[i] === heading)
       : list;
     const { clientWidth: width, clientHeight: height } = box;
-    pourmap.goTo(pourmap.viewOf(some && some.length ? some : null, width, height), atOnce);
+    return pourmap.viewOf(some && some.length ? some : null, width, height);
+  }
+
+  /* Fit all spans, those of one heading, or those given. */
+  pourmap.fitMap = function (heading, list, atOnce) {
+    const box = wrapper();
+    if (pourmap.state.spans && box) pourmap.goTo(fittedView(box, heading, list), atOnce);
+  };
+
+  /* Show statuses where the map will come to rest, while the plotting library is still read:
+     reading it takes longer than all the rest of the page. */
+  pourmap.paintAhead = function () {
+    const box = wrapper();
+    if (!box || box.dataset.attached) return;
+    map.view = { ...fittedView(box, pourmap.state.heading), bearing: 0 };
+    pourmap.paintMapView();
   };
 
   pourmap.zoomMap = function (by) {

@@ -68,6 +68,7 @@
       return "The footprints have changed since this page was opened. Reload the page.";
     }
     pourmap.repaint();
+    pourmap.paintAhead();
     await pourmap.attachMap();
     pourmap.repaint();
     return "";

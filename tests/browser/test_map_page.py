@@ -72,6 +72,22 @@ def test_the_map_paints_every_status_there_is(served, watch, viewport):
         assert painted.get(fill_of(page, status), 0) > 100, f"{status} is not to be seen"
 
 
+def test_statuses_are_on_the_map_before_the_plotting_library_is_read(served, watch):
+    page = watch.context().new_page()
+    held = []
+    page.route("**/plotly.min.js", lambda route: held.append(route))
+    page.goto(served.url)
+    page.wait_for_function("() => window.pourmap && window.pourmap.map.scene")
+    painted = painted_colours(page)
+    assert painted.get(fill_of(page, "complete"), 0) > 100
+    page.wait_for_function("() => /of/.test(document.querySelector('.value').textContent)")
+    assert held, "the library was asked for"
+    held[0].continue_()
+    page.wait_for_selector("#map-view[data-ready=yes]")
+    painted = painted_colours(page)
+    assert painted.get(fill_of(page, "complete"), 0) > 100
+
+
 def test_the_browser_and_the_fold_agree_on_every_span(served, watch):
     page = watch.open_map(served.url)
     codes = page.evaluate("() => [...window.pourmap.state.statuses]")
