@@ -1,9 +1,13 @@
-"""Callers of several threads take turns, and one of them works for all who wait.
+"""Callers of several threads take turns, and one thread works for all who wait.
 
 Bringing an event to the disk takes far longer than writing it down, and one trip can carry
-many. So whoever comes first serves everybody who has queued up by then, in the order they
-came, and hands the next turn to the first of those who have come since. Nobody waits for more
-than two groups, the one on its way and their own, unless more than a group are waiting.
+many. So everybody who has queued up by then goes together, in the order they came. Nobody
+waits for more than two groups, the one on its way and their own, unless more than a group are
+waiting.
+
+The work is done by a thread of its own: what it touches stays at hand in the processor, where
+callers who took it in turn would each have to fetch it again. It begins with the first caller
+and ends when nobody has come for a while.
 """
 
 from __future__ import annotations
@@ -21,13 +25,16 @@ AT_MOST = 64
 GATHERING_S = 0.000_4
 """How long at most a group waits for those who came with the last one."""
 
+IDLE_S = 2.0
+"""How long the thread stays when nobody comes."""
+
 
 class _Caller(Generic[Errand]):
-    __slots__ = ("errand", "leads", "served", "woken")
+    __slots__ = ("errand", "served", "woken")
 
     def __init__(self, errand: Errand) -> None:
         self.errand = errand
-        self.leads = self.served = False
+        self.served = False
         # A bare lock, taken; several times cheaper than an event, and this is the hot path.
         self.woken = threading.Lock()
         self.woken.acquire()
@@ -40,7 +47,7 @@ class Turns(Generic[Errand]):
     ----------
     serve
         Does the errands of a group, in order, and notes on each what came of it. What it
-        raises reaches only the caller whose thread it ran in.
+        raises reaches no caller; an errand without a note was broken off.
     at_most
         Errands in one group.
     """
@@ -51,87 +58,77 @@ class Turns(Generic[Errand]):
         self._serve = serve
         self._at_most = at_most
         self._queue: deque[_Caller[Errand]] = deque()
-        self._taken = False
         self._last_size = 1
-        self._gathers: _Caller[Errand] | None = None
+        self._worker: threading.Thread | None = None
+        self._awaits = 0
+        """How many must have queued up before the worker is woken; 0 while he is awake."""
+        self._wake = threading.Lock()
+        self._wake.acquire()
         self._lock = threading.Lock()
 
     def run(self, errand: Errand) -> None:
-        """Return when the errand has been done, by this thread or by another."""
+        """Return when the errand has been done."""
         caller = _Caller(errand)
-        with self._lock:
-            self._queue.append(caller)
-            completes = self._take_over()
-            caller.leads, self._taken = completes or not self._taken, True
         try:
-            if not caller.leads:
-                caller.woken.acquire()
-            if caller.leads and not completes:
-                self._gather(caller)
-            if not (caller.leads or caller.served):
-                caller.woken.acquire()
-            if caller.leads:
-                self._lead(caller)
+            with self._lock:
+                self._queue.append(caller)
+                self._call_worker()
+            caller.woken.acquire()
         finally:
             if not caller.served:
                 self._leave(caller)
 
-    def _lead(self, caller: _Caller[Errand]) -> None:
-        """Serve everybody who has queued up, the caller of this thread among them."""
-        with self._lock:
-            group = [self._queue.popleft() for _ in range(min(len(self._queue), self._at_most))]
-            self._last_size = len(group)
-        try:
-            self._serve([one.errand for one in group])
-        finally:
-            with self._lock:
-                for one in group:
-                    one.served = True
-                following = self._hand_over()
-            for one in (*group, *following):
-                if one is not caller:
-                    one.woken.release()
-
-    def _gather(self, caller: _Caller[Errand]) -> None:
-        """Let those come who were served together just now, for they are likely to come again.
-
-        Without it the first to be back goes alone, and the others wait for his trip to end.
-        """
-        with self._lock:
-            if len(self._queue) >= self._last_size:
-                return
-            self._gathers = caller
-        caller.woken.acquire(timeout=GATHERING_S)
-        with self._lock:
-            if self._gathers is caller:
-                self._gathers = None
-
-    def _take_over(self) -> bool:
-        """Return whether the one who came last completes a gathering; the lock is held.
-
-        He serves it himself: he is awake, and to wake the one who gathers would take longer.
-        """
-        if self._gathers is None or len(self._queue) < self._last_size:
-            return False
-        self._gathers.leads, self._gathers = False, None
-        return True
-
-    def _hand_over(self) -> Sequence[_Caller[Errand]]:
-        """Give the turn to the first who waits; the lock is held."""
-        self._taken = bool(self._queue)
-        if not self._queue:
-            return ()
-        self._queue[0].leads = True
-        return (self._queue[0],)
+    def _call_worker(self) -> None:
+        """See that the worker comes when enough have queued up; the lock is held."""
+        if self._worker is None:
+            worker = threading.Thread(target=self._work, name="log writer", daemon=True)
+            worker.start()
+            self._worker = worker
+        elif 0 < self._awaits <= len(self._queue):
+            self._awaits = 0
+            self._wake.release()
 
     def _leave(self, caller: _Caller[Errand]) -> None:
-        """Take a caller out who was interrupted while waiting, and pass on its turn."""
+        """Take a caller out who was interrupted while waiting."""
         with self._lock:
-            if caller not in self._queue:
+            if caller in self._queue:
+                self._queue.remove(caller)
+
+    def _work(self) -> None:
+        try:
+            while group := self._next_group():
+                try:
+                    self._serve([one.errand for one in group])
+                finally:
+                    for one in group:
+                        one.served = True
+                        one.woken.release()
+        finally:
+            with self._lock:
+                self._worker = None
+                if self._queue:
+                    self._call_worker()
+
+    def _next_group(self) -> Sequence[_Caller[Errand]]:
+        """Return who goes next; nobody when none has come for a while.
+
+        Those who went together just now are likely to come again. Without waiting for them the
+        first to be back would go alone, and the others would wait for his trip to end.
+        """
+        for enough, patience_s in ((self._last_size, GATHERING_S), (1, IDLE_S)):
+            self._await(enough, patience_s)
+            with self._lock:
+                self._awaits = 0
+                self._wake.acquire(blocking=False)  # called just after patience had ended
+                if self._queue:
+                    count = min(len(self._queue), self._at_most)
+                    self._last_size = count
+                    return [self._queue.popleft() for _ in range(count)]
+        return ()
+
+    def _await(self, enough: int, patience_s: float) -> None:
+        with self._lock:
+            if len(self._queue) >= enough:
                 return
-            self._queue.remove(caller)
-            if self._gathers is caller:
-                self._gathers = None
-            following = self._hand_over() if caller.leads else ()
-        for other in following:
-            other.woken.release()
+            self._awaits = enough
+        self._wake.acquire(timeout=patience_s)

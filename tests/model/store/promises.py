@@ -19,7 +19,7 @@ import pytest
 
 from model.clock import Clock, utc_now
 from model.events import EVENT_COLUMNS, Event
-from model.problems import Problem, RefusedEvents
+from model.problems import Problem, RefusedEvents, StoreError
 from model.store import Store
 from model.store.group import Pending
 from model.unit_log import LogView
@@ -225,7 +225,8 @@ class StorePromises:
     def test_what_a_broken_off_write_had_added_is_not_shown_to_the_next_judge(self, log: Store):
         log.append([an_event(event_id="kept")])
         assert self.shown(log) == ["kept"]
-        with pytest.raises(RuntimeError), patch.object(Pending, "write", side_effect=RuntimeError):
+        failing = patch.object(Pending, "write", side_effect=StoreError("the disk failed"))
+        with pytest.raises(StoreError), failing:
             log.append([an_event(event_id="lost")])
         assert self.shown(log) == ["kept"]
         log.append([an_event(event_id="next")])

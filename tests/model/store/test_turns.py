@@ -83,15 +83,61 @@ def test_who_comes_alone_does_not_wait():
     assert counter.groups == [[1], [2]]
 
 
-def test_an_error_reaches_the_one_who_served_and_the_next_goes_on():
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_when_the_work_breaks_off_nobody_waits_for_ever_and_the_next_are_served():
+    done: list[int] = []
+
     def serve(errands: Sequence[int]) -> None:
         if 1 in errands:
-            raise RuntimeError("stumbled")
+            raise SystemExit  # ends the thread without a word
+        done.extend(errands)
 
     turns: Turns[int] = Turns(serve)
-    with pytest.raises(RuntimeError):
-        turns.run(1)
+    turns.run(1)
     turns.run(2)
+    assert done == [2]
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_those_who_come_while_the_work_breaks_off_are_served():
+    counter = Counter()
+    serve = counter.serve
+
+    def break_off(errands: Sequence[int]) -> None:
+        serve(errands)
+        if 0 in errands:
+            raise SystemExit
+
+    counter.turns._serve = break_off
+    for errand in range(3):
+        counter.send(errand)
+    assert counter.finish() == [[0], [1, 2]]
+
+
+def test_the_thread_goes_when_nobody_comes_and_is_back_with_the_next(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    monkeypatch.setattr("model.store.turns.IDLE_S", 0.0)
+    counter = Counter()
+    counter.go.set()
+    counter.turns.run(1)
+    until(lambda: counter.turns._worker is None)
+    counter.turns.run(2)
+    assert counter.groups == [[1], [2]]
+
+
+def test_where_no_thread_can_be_started_the_caller_is_told(monkeypatch: pytest.MonkeyPatch):
+    counter = Counter()
+    counter.go.set()
+
+    def refuse_to_start(_: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    with monkeypatch.context() as patched, pytest.raises(RuntimeError):
+        patched.setattr(threading.Thread, "start", refuse_to_start)
+        counter.turns.run(1)
+    counter.turns.run(2)
+    assert counter.groups == [[2]]
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
@@ -110,21 +156,6 @@ def test_one_who_is_interrupted_while_waiting_holds_nobody_up():
         counter.turns.run(1)
     interrupter.join()
     assert counter.finish() == [[0], [2]]
-
-
-def test_one_who_is_interrupted_when_it_is_his_turn_passes_it_on():
-    counter = Counter()
-    counter.go.set()
-    counter.turns._taken = True  # somebody is being served
-    counter.send(1)
-    counter.send(2)
-    first = counter.turns._queue[0]
-    with counter.turns._lock:
-        counter.turns._hand_over()  # to the first, who leaves before he acts on it
-    counter.turns._leave(first)
-    first.leads, first.served = False, True
-    first.woken.release()
-    assert counter.finish() == [[2]]
 
 
 # Groups in a file
@@ -187,8 +218,8 @@ def stumble(*_: object) -> list[Problem]:
     raise ZeroDivisionError("a mistake in the judge")
 
 
-def interrupt(*_: object) -> list[Problem]:
-    raise KeyboardInterrupt
+def break_off(*_: object) -> list[Problem]:
+    raise SystemExit
 
 
 def count_transactions(log: SqliteStore) -> list[str]:
@@ -220,14 +251,14 @@ def test_a_refused_batch_harms_none_of_its_group(log: SqliteStore):
     assert [event.seq for event in log.events()] == [1, 2, 3]
 
 
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_when_a_write_is_broken_off_nobody_of_the_group_is_told_it_stands(log: SqliteStore):
     desk = Desk(log)
     desk.send("a")
-    desk.send("broken off", judge=interrupt)
+    desk.send("broken off", judge=break_off)
     desk.send("b")
     came = desk.finish()
-    assert isinstance(came["a"], KeyboardInterrupt)  # whose thread did the writing
-    for name in ("broken off", "b"):
+    for name in ("a", "broken off", "b"):
         assert isinstance(came[name], StoreError)
         assert "Send it again" in str(came[name])
     assert desk.kept() == ["held-0"]
