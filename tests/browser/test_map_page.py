@@ -75,7 +75,11 @@ def test_the_map_paints_every_status_there_is(served, watch, viewport):
 def test_statuses_are_on_the_map_before_the_plotting_library_is_read(served, watch):
     page = watch.context().new_page()
     held = []
-    page.route("**/plotly.min.js", lambda route: held.append(route))
+
+    def hold(route):
+        held.append(route)
+
+    page.route("**/plotly.min.js", hold)
     page.goto(served.url)
     page.wait_for_function("() => window.pourmap && window.pourmap.map.scene")
     painted = painted_colours(page)
