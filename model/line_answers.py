@@ -25,6 +25,7 @@ from model.lag import Lag, lag
 from model.log_arrays import LogArrays
 from model.placed import by_day
 from model.projection import PATHS, SEED, Forecast, project_finish
+from model.simulation import OnBlock
 from model.starving import Starving, starving
 from model.time_station import time_station
 from model.whatif import Change, WhatIf, whatif
@@ -86,9 +87,14 @@ class LineAnswers:
         paths: int = PATHS,
         seed: int = SEED,
         recent: int = RECENT_UNITS,
+        on_block: OnBlock | None = None,
     ) -> Forecast:
-        """Project the finish from the recent cycle, with its band."""
-        return self._forecasts(self._log(), self._moment(as_of), known_on, paths, seed, recent)
+        """Project the finish from the recent cycle, with its band.
+
+        One that is watched (``on_block``) may be stopped short, so it is not held.
+        """
+        asked = self._log(), self._moment(as_of), known_on, paths, seed, recent
+        return self._forecast(*asked, on_block) if on_block else self._forecasts(*asked)
 
     def _forecast(
         self,
@@ -98,11 +104,13 @@ class LineAnswers:
         paths: int,
         seed: int,
         recent: int,
+        on_block: OnBlock | None = None,
     ) -> Forecast:
         state = self._fold(log, as_of, known_on)
         return project_finish(
-            self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent
-        )
+            self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent,
+            on_block=on_block,
+        )  # fmt: skip
 
     def lag(self, as_of: Moment = None, known_on: Moment = None) -> Lag:
         """Say who lags at the front of the line, why, and what it costs."""

@@ -417,9 +417,13 @@ class Project:
         paths: int = 10_000,
         seed: int = 1,
         recent: int = 8,
+        on_block: Callable[[int, int], bool] | None = None,
     ) -> Forecast:
-        """Project the finish from the recent cycle, with its band."""
-        return self.line.forecast(as_of, known_on, paths, seed, recent)
+        """Project the finish from the recent cycle, with its band.
+
+        ``on_block`` is told the paths done and in all; the rest is left out when it says False.
+        """
+        return self.line.forecast(as_of, known_on, paths, seed, recent, on_block)
 
     def lag(self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None) -> Lag:
         """Say who lags at the front of the line, why, and what it costs the finish."""

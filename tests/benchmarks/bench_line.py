@@ -1,21 +1,29 @@
-"""The march against the same line written in SimPy, draws on both sides, in one run.
+"""The march both ways against the same line written in SimPy, draws on both sides, in one run.
 
 Run it with ``python -m tests.benchmarks.bench_line [--large]``. Both sides draw the days of
 every unit from the same recent history, draw lost days, wait for crews, falsework sets, cure
 and holds on the working calendar, and give the finish of every unit and activity. The SimPy
 side is written twice: going on day by day, as one would, and with the end of each activity
 worked out from a table first, so that it handles as few events as it can.
+
+Times are the least of several runs, for other work on the machine only ever adds; the load
+average is printed beside them. Peak memory and the cost of the first call are measured in
+processes of their own.
 """
 
 from __future__ import annotations
 
+import os
 import resource
+import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Generator
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import simpy
 from numpy.typing import NDArray
 
@@ -23,6 +31,8 @@ from model.activities import Activity
 from model.line import Run
 from model.line_now import LineNow
 from model.pace import Pace
+from model.projection import forecast_of
+from model.simulation import Way, simulate
 from model.workdays import WorkCalendar
 from tests.model.event_line import EventLine
 
@@ -35,8 +45,8 @@ TRADES = 6
 PATHS = 10_000
 
 
-def a_line(units: int) -> LineNow:
-    """One heading before its first day; the first unit is on hold."""
+def a_line(units: int, headings: int = 1) -> LineNow:
+    """Headings before their first day; the first unit is on hold."""
     start = np.datetime64("2026-03-02")
     calendar = WorkCalendar(start.item(), lost_days_per_month=LOST)
     activities = tuple(
@@ -57,16 +67,19 @@ def a_line(units: int) -> LineNow:
     return LineNow(
         as_of=start - 1,
         units=tuple(f"E{unit}" for unit in range(units)),
-        headings=("east",),
+        headings=tuple(f"h{heading}" for heading in range(headings)),
         activities=activities,
         calendar=calendar,
-        runs=(Run(tuple(range(units)), SETS, TURNAROUND),),
+        runs=tuple(
+            Run(tuple(row.tolist()), SETS, TURNAROUND)
+            for row in np.array_split(np.arange(units), headings)
+        ),
         finished=np.full(shape, np.nan),
         started=started,
         on_hold=on_hold,
         left_share=np.full(shape, np.nan),
         spent_days=np.zeros(shape),
-        paces=((*[pace] * (TRADES - 1), cure),),
+        paces=((*[pace] * (TRADES - 1), cure),) * headings,
         effort=np.ones(shape),
         held_days=np.zeros(shape),
         ended_holds=np.zeros(0),
@@ -74,32 +87,36 @@ def a_line(units: int) -> LineNow:
 
 
 class Rival:
-    """The same line in SimPy, with draws of its own."""
+    """The same line in SimPy, with draws of its own; headings do not wait for one another."""
 
-    def __init__(self, units: int, days: int) -> None:
+    def __init__(self, units: int, headings: int, days: int) -> None:
         calendar = a_line(1).calendar
         dates = np.datetime64("2026-03-02") + np.arange(days)
         self.worked = calendar.is_workday(dates)
         index = calendar.index_of(dates)
         self.p = np.where(self.worked, calendar.daily_loss_probability(index), 0.0)
-        self.units, self.rng = units, np.random.default_rng(1)
+        self.rows = [row.size for row in np.array_split(np.arange(units), headings)]
+        self.rng = np.random.default_rng(1)
 
-    def draw(self) -> tuple[NDArray[np.float64], NDArray[np.bool_], float]:
-        """Draw the days of work, the lost days and the hold of one path."""
-        pool = self.rng.choice(HISTORY, HISTORY.size - 1)
-        work = self.rng.choice(pool, (self.units, TRADES))
-        work[:, -1] = 7.0
-        return work, self.rng.random(self.p.size) < self.p, self.rng.exponential(3.0)
+    def path(self, line: type[EventLine]) -> float:
+        """One path, and its last finish."""
+        lost = self.rng.random(self.p.size) < self.p
+        ends = []
+        for place, units in enumerate(self.rows):
+            pool = self.rng.choice(HISTORY, (HISTORY.size - 1, TRADES))
+            work = pool[self.rng.integers(0, len(pool), (units, TRADES)), np.arange(TRADES)]
+            work[:, -1] = 7.0
+            held = {} if place else {(0, 0): self.rng.exponential(3.0)}
+            ends.append(line(work, self.worked, lost, SETS, TURNAROUND, held).finishes().max())
+        return float(max(ends))
 
-    def day_by_day(self) -> NDArray[np.float64]:
+    def day_by_day(self) -> float:
         """One path, work going on day by day."""
-        work, lost, hold = self.draw()
-        return EventLine(work, self.worked, lost, SETS, TURNAROUND, {(0, 0): hold}).finishes()
+        return self.path(EventLine)
 
-    def by_table(self) -> NDArray[np.float64]:
+    def by_table(self) -> float:
         """One path, the end of each activity worked out from a table."""
-        work, lost, hold = self.draw()
-        return TableLine(work, self.worked, lost, SETS, TURNAROUND, {(0, 0): hold}).finishes()
+        return self.path(TableLine)
 
 
 class TableLine(EventLine):
@@ -127,41 +144,95 @@ class TableLine(EventLine):
 
 
 def seconds(action: Callable[[], Any], runs: int) -> float:
-    """Return the median seconds of an action."""
+    """Return the least seconds of an action."""
     times = []
     for _ in range(runs):
         begun = time.perf_counter()
         action()
         times.append(time.perf_counter() - begun)
-    return float(np.median(times))
+    return min(times)
 
 
-def compare(units: int, rival_paths: int) -> None:
-    """Print paths per second of both sides and their ratio."""
-    line = a_line(units)
-    marched, counter = line.march(line.draw(PATHS, 1))
-    rival = Rival(units, counter.horizon_days)
-    agree = [rival.by_table()[-1, -1] for _ in range(100)] if units < 200 else []
-    ours = seconds(lambda: line.march(line.draw(PATHS, 1)), 5) / PATHS
-    table = seconds(rival.by_table, rival_paths)
-    daily = seconds(rival.day_by_day, rival_paths)
+def compare(units: int, headings: int, rival_paths: int, runs: int) -> None:
+    """Print paths per second of both sides and both ways, and their ratios."""
+    line = a_line(units, headings)
     durations = np.ones((units, TRADES, PATHS), dtype=np.float32)
-    copy = seconds(durations.copy, 5) / PATHS
-    print(f"{units} units × {TRADES} activities, {PATHS:,} paths")
-    if agree:
+    copy = seconds(durations.copy, 2 * runs)
+    del durations
+    horizon = int(2 * line.guess_days(line.luck(100, 1)).max())
+    rival = Rival(units, headings, horizon)
+    table, daily = seconds(rival.by_table, rival_paths), seconds(rival.day_by_day, rival_paths)
+    load = ", ".join(f"{load:.1f}" for load in os.getloadavg())
+    print(
+        f"{units} units × {TRADES} activities on {headings} headings, {PATHS:,} paths (load {load})"
+    )
+    print(f"  SimPy, day by day {1e6 * daily:12.1f} µs a path {1 / daily:12,.0f} paths/s")
+    print(f"  SimPy, by table   {1e6 * table:12.1f} µs a path {1 / table:12,.0f} paths/s")
+    ways: tuple[Way, ...] = ("numpy", "compiled")
+    for way in ways:
+        simulate(line, 100, 1, way=way)
+        ours = seconds(lambda way=way: simulate(line, PATHS, 1, way=way), runs) / PATHS
         print(
-            f"  mean finish {marched.finish[-1, -1].mean():.1f} days; SimPy {np.mean(agree):.1f} "
-            f"± {np.std(agree) / np.sqrt(len(agree)):.1f}"
+            f"  {way:17} {1e6 * ours:12.1f} µs a path {1 / ours:12,.0f} paths/s "
+            f"{daily / ours:8,.0f}× and {table / ours:6,.0f}× SimPy "
+            f"{ours * PATHS / copy:7.1f} copies "
+            f"{_in_child(f'peak {way} {units} {headings}')}"
         )
-    print(f"  ours                {1e6 * ours:10.1f} µs a path {1 / ours:12,.0f} paths/s")
-    print(f"  SimPy, by table     {1e6 * table:10.1f} µs a path {table / ours:12,.0f}×")
-    print(f"  SimPy, day by day   {1e6 * daily:10.1f} µs a path {daily / ours:12,.0f}×")
-    print(f"  copy of durations   {1e6 * copy:10.2f} µs a path {ours / copy:12.1f} copies")
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2
-    print(f"  peak memory so far  {peak:10.2f} GiB")
+    whole = seconds(lambda: forecast_of(line, NO_CYCLES, paths=PATHS, seed=1), 2)
+    print(f"  copy of durations {1e6 * copy / PATHS:12.2f} µs a path; whole forecast {whole:.2f} s")
+    if units < 200:
+        ends = simulate(line, PATHS, 1).days.reshape(-1, PATHS).max(axis=0) + 1
+        theirs = np.ceil([rival.by_table() for _ in range(200)])
+        error = theirs.std() / np.sqrt(theirs.size)
+        print(f"  mean last day {ends.mean():.1f}; SimPy {theirs.mean():.1f} ± {error:.1f}")
+
+
+NO_CYCLES = pd.DataFrame({"samples": pd.Series(dtype="int64")})
+"""A forecast shows cycles, but does not go by them."""
+
+
+def first_calls() -> None:
+    """Print what the first compiled march in a process costs, with nothing kept and with it."""
+    with tempfile.TemporaryDirectory() as folder:
+        for said in ("nothing compiled yet", "compiled before"):
+            print(
+                f"  first call, {said}: {_in_child('first compiled 54 1', NUMBA_CACHE_DIR=folder)}"
+            )
+    print(f"  first call of NumPy: {_in_child('first numpy 54 1')}")
+
+
+def _in_child(task: str, **environment: str) -> str:
+    """Run a task in a process of its own and return what it says."""
+    command = [sys.executable, "-m", "tests.benchmarks.bench_line", *task.split()]
+    return subprocess.run(
+        command, env={**os.environ, **environment}, check=True, capture_output=True, text=True
+    ).stdout.strip()
+
+
+def child(task: str, way: Way, units: int, headings: int) -> None:
+    """Say one's own peak memory, or what the first march took."""
+    line = a_line(units, headings)
+    begun = time.perf_counter()
+    simulate(line, PATHS if task == "peak" else 100, 1, way=way)
+    if task == "first":
+        print(f"{time.perf_counter() - begun:.2f} s")
+    else:
+        print(f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2:.2f} GiB")
+
+
+def main(arguments: list[str]) -> None:
+    """Compare, or do one task of the comparison."""
+    if arguments and arguments[0] in ("peak", "first"):
+        task, way, units, headings = arguments
+        child(task, way, int(units), int(headings))  # type: ignore[arg-type]
+        return
+    compare(54, 1, 30, 15)
+    compare(54, 4, 30, 15)
+    first_calls()
+    if "--large" in arguments:
+        compare(1000, 10, 4, 7)
+        compare(1000, 1, 4, 7)
 
 
 if __name__ == "__main__":
-    compare(54, 20)
-    if "--large" in sys.argv:
-        compare(1000, 5)
+    main(sys.argv[1:])

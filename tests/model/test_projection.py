@@ -9,6 +9,7 @@ import json
 import numpy as np
 import pytest
 
+from model import simulation
 from model.chance import keys
 from model.events import Event
 from model.fold import fold
@@ -352,3 +353,16 @@ def test_the_distribution_rises_to_certainty_through_the_bands() -> None:
         day = np.datetime64(getattr(forecast.finish, name))
         assert shares.loc[shares["day"] == day, "share"].iloc[0] >= least
         assert (shares.loc[shares["day"] < day, "share"] < least).all()
+
+
+def test_a_forecast_that_is_stopped_says_how_many_paths_it_is_made_of(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(simulation, "CELLS_AT_ONCE", 48 * 64)
+    monkeypatch.setattr(simulation, "COMPILED_BLOCK", 64)
+    job = a_job(units=8)
+    whole = projected(job, in_turn(job, [3, 3]), paths=640)
+    part = projected(job, in_turn(job, [3, 3]), paths=640, on_block=lambda done, _: done < 128)
+    assert (whole.paths, part.paths) == (640, 128)
+    assert part.finish_days.size == 128
+    assert abs((part.finish.p50 - whole.finish.p50).days) <= 7

@@ -225,3 +225,16 @@ def test_a_small_forecast_does_not_load_the_compiler() -> None:
         "assert 'numba' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", script], check=True)
+
+
+@needs_numba
+def test_the_compiled_march_loads_where_nothing_can_be_kept_on_disk() -> None:
+    # Numba raises when none of its places for what it compiled can be written.
+    script = (
+        "from numba.core.caching import CacheImpl; CacheImpl._locator_classes = [];"
+        "from model.march_kernel import march_paths; print(type(march_paths._cache).__name__)"
+    )
+    said = subprocess.run(
+        [sys.executable, "-c", script], check=True, capture_output=True, text=True
+    ).stdout
+    assert said.strip() == "NullCache"
