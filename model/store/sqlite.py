@@ -27,6 +27,13 @@ from model.store.turns import Turns
 WAIT_S = 10.0
 """How long to wait for another program that is writing."""
 
+CHECKPOINT_PAGES = 4_000
+"""Pages of the write-ahead log (16 MB) before it is folded into the file: a page that many
+events change is then written there once."""
+
+CACHE_KIB = 32_768
+"""So much of the file the writer keeps in memory: ids are random and touch pages all over it."""
+
 
 class SqliteStore(Store):
     """A log in a SQLite file.
@@ -104,6 +111,8 @@ class SqliteStore(Store):
                 migrate(self._writer, self._path.name)
         with self._as_store_errors():
             self._writer.execute("PRAGMA journal_mode = WAL")
+            self._writer.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
+            self._writer.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
             # From here on it is the gate that says who waits and how long.
             self._writer.execute("PRAGMA busy_timeout = 0")
 

@@ -58,7 +58,8 @@ class Turns(Generic[Errand]):
         self._serve = serve
         self._at_most = at_most
         self._queue: deque[_Caller[Errand]] = deque()
-        self._last_size = 1
+        self._expected = 1
+        """Those who went together just now, and those who came meanwhile."""
         self._worker: threading.Thread | None = None
         self._awaits = 0
         """How many must have queued up before the worker is woken; 0 while he is awake."""
@@ -100,6 +101,7 @@ class Turns(Generic[Errand]):
                 try:
                     self._serve([one.errand for one in group])
                 finally:
+                    self._expect(group)
                     for one in group:
                         one.served = True
                         one.woken.release()
@@ -113,18 +115,22 @@ class Turns(Generic[Errand]):
         """Return who goes next; nobody when none has come for a while.
 
         Those who went together just now are likely to come again. Without waiting for them the
-        first to be back would go alone, and the others would wait for his trip to end.
+        first to be back would go alone, and the others would wait for his trip to end; or two
+        halves would take turns for ever.
         """
-        for enough, patience_s in ((self._last_size, GATHERING_S), (1, IDLE_S)):
+        for enough, patience_s in ((self._expected, GATHERING_S), (1, IDLE_S)):
             self._await(enough, patience_s)
             with self._lock:
                 self._awaits = 0
                 self._wake.acquire(blocking=False)  # called just after patience had ended
                 if self._queue:
                     count = min(len(self._queue), self._at_most)
-                    self._last_size = count
                     return [self._queue.popleft() for _ in range(count)]
         return ()
+
+    def _expect(self, group: Sequence[_Caller[Errand]]) -> None:
+        with self._lock:
+            self._expected = min(len(group) + len(self._queue), self._at_most)
 
     def _await(self, enough: int, patience_s: float) -> None:
         with self._lock:

@@ -75,6 +75,18 @@ def test_a_long_queue_goes_in_groups_that_keep_its_order():
     assert counter.finish() == [[0], [1, 2, 3], [4, 5, 6], [7]]
 
 
+def test_who_is_back_goes_with_those_who_came_meanwhile(monkeypatch: pytest.MonkeyPatch):
+    # Else two halves would take turns for ever, each waiting for the other's trip.
+    monkeypatch.setattr("model.store.turns.GATHERING_S", PATIENCE_S)
+    counter = Counter()
+    for errand in range(2):
+        counter.send(errand)
+    counter.go.set()
+    until(lambda: counter.turns._awaits == 2)
+    counter.turns.run(2)
+    assert counter.finish() == [[0], [1, 2]]
+
+
 def test_who_comes_alone_does_not_wait():
     counter = Counter()
     counter.go.set()
