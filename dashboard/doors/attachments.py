@@ -3,6 +3,9 @@
 A sender puts the bytes as they are into the body and gets back the key, the hash of the
 content. An event names it in its note (``dashboard.parts.note_text``), so that it stays with
 the log wherever the log goes. Sending the same file again changes nothing.
+
+Nothing is taken out: a photo keeps its EXIF data, which may tell where, when and with which
+phone it was taken. A document is handed over to be saved, not shown in the browser.
 """
 
 from __future__ import annotations
@@ -15,6 +18,7 @@ from dashboard.parts.problem_answers import json_answer, problems_answer
 from model.problems import InputError
 from model.project import Project
 
+PDF = "application/pdf"
 FOR_EVER = "private, max-age=31536000, immutable"
 SHOWN_ALONE = "default-src 'none'; sandbox"
 """What a stranger sent may be looked at, and do nothing."""
@@ -40,6 +44,8 @@ def register(app: dash.Dash, project: Project) -> None:
         answer = flask.Response(content, mimetype=kept.media_type)
         answer.headers["Cache-Control"] = FOR_EVER
         answer.headers["Content-Security-Policy"] = SHOWN_ALONE
+        if kept.media_type == PDF:
+            answer.headers["Content-Disposition"] = f'attachment; filename="{key[:12]}.pdf"'
         return answer
 
     server: flask.Flask = app.server

@@ -27,6 +27,16 @@ def test_what_a_stranger_sent_can_do_nothing_in_a_browser(client):
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
 
 
+def test_a_document_is_saved_and_a_photo_is_shown(client):
+    document = client.post("/api/attachments", data=b"%PDF-1.7 a delivery note").get_json()
+    assert document["media_type"] == "application/pdf"
+    answer = client.get(f"/api/attachments/{document['key']}")
+    # RFC 6266, section 4.2: "attachment" asks the browser to save it.
+    assert answer.headers["Content-Disposition"].startswith("attachment;")
+    client.post("/api/attachments", data=PHOTO)
+    assert "Content-Disposition" not in client.get(f"/api/attachments/{KEY}").headers
+
+
 def test_a_page_is_not_taken_for_a_photo(client):
     answer = client.post("/api/attachments", data=b"<script>1</script>", content_type="image/png")
     assert answer.status_code == 422
