@@ -221,25 +221,11 @@ class _CountingTable:
 
     def __init__(self, counts: NDArray[np.bool_], days_back: int) -> None:
         days, self._columns = counts.shape
-        worked: NDArray[np.bool_] = np.any(counts, axis=1)
         self._days_back, self._last_day = days_back, days - 1
         self._column = np.arange(self._columns, dtype=np.int32)
         # One look-up gives both: twice how many counted before the day, and whether it counts.
-        code = np.empty((days, self._columns), dtype=np.int16)
-        end_of = np.full((days + 2) * self._columns, days + 1, dtype=np.int16)
-        end_of[: self._columns] = 0
-        twice = np.zeros(self._columns, dtype=np.int16)
-        slot = self._column + np.int32(self._columns)
-        for day, here in enumerate(counts.view(np.int8)):
-            np.add(twice, here, out=code[day])
-            if not worked[day]:
-                continue
-            np.add(code[day], here, out=twice)
-            # A day that does not count is overwritten by the next one that does.
-            end_of[slot] = day + 1
-            slot += np.multiply(here, self._columns, dtype=np.int32)
-        end_of[slot] = days + 1
-        self._code, self._end_of = code.reshape(-1), end_of
+        code, end_of = _for_one(counts[:, 0]) if self._columns == 1 else _for_many(counts)
+        self._code, self._end_of = code.reshape(-1), end_of.reshape(-1)
 
     def counted(self, until: Days, paths: NDArray[np.intp] | None = None) -> Days:
         """Return how many days (and part of a day) counted up to a moment."""
@@ -270,6 +256,36 @@ class _CountingTable:
             place *= np.int32(self._columns)
             place += self._column if paths is None else paths.astype(np.int32)
         return place
+
+
+def _for_one(counts: NDArray[np.bool_]) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+    """Lay out the tables of days that count for every path alike."""
+    code = (2 * (np.cumsum(counts) - counts) + counts).astype(np.int16)
+    end_of = np.full(counts.size + 2, counts.size + 1, dtype=np.int16)
+    ends = np.flatnonzero(counts) + 1
+    end_of[0], end_of[1 : ends.size + 1] = 0, ends
+    return code, end_of
+
+
+def _for_many(counts: NDArray[np.bool_]) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+    """Lay out the tables of days that count, path by path."""
+    days, paths = counts.shape
+    worked: NDArray[np.bool_] = np.any(counts, axis=1)
+    code = np.empty((days, paths), dtype=np.int16)
+    end_of = np.full((days + 2) * paths, days + 1, dtype=np.int16)
+    end_of[:paths] = 0
+    twice = np.zeros(paths, dtype=np.int16)
+    slot = np.arange(paths, 2 * paths, dtype=np.int32)
+    for day, here in enumerate(counts.view(np.int8)):
+        np.add(twice, here, out=code[day])
+        if not worked[day]:
+            continue
+        np.add(code[day], here, out=twice)
+        # A day that does not count is overwritten by the next one that does.
+        end_of[slot] = day + 1
+        slot += np.multiply(here, paths, dtype=np.int32)
+    end_of[slot] = days + 1
+    return code, end_of
 
 
 def march(

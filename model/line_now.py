@@ -47,9 +47,9 @@ class Luck:
         What it was drawn with.
     paths
         How many.
-    pools
-        By heading, then activity: every path's idea of the crew's pace, shape (pool size,
-        paths), days on an average first unit.
+    all_pools, pools
+        One below the other, and by heading, then activity: every path's idea of the crew's
+        pace, shape (pool size, paths), days on an average first unit.
     left
         For work under way, the days left on every path.
     held_until
@@ -58,6 +58,7 @@ class Luck:
 
     seed: int
     paths: int
+    all_pools: NDArray[np.float32]
     pools: tuple[tuple[NDArray[np.float32], ...], ...]
     left: Mapping[tuple[int, int], Days]
     held_until: Mapping[tuple[int, int], Days]
@@ -157,14 +158,18 @@ class LineNow:
         paths, seed
             How many paths, and the seed that gives the same ones again.
         """
-        pools = tuple(
-            tuple(
-                pace.pool(seed, (POOL_STREAM, heading, activity), paths)
-                for activity, pace in enumerate(row)
-            )
-            for heading, row in enumerate(self.paces)
-        )
-        return Luck(seed, paths, pools, self._left(pools, seed), self._holds(paths, seed))
+        # One piece of memory for all of them, which the compiled march takes as it is.
+        rows = sum(pace.pool_size for row in self.paces for pace in row)
+        all_pools, last, pools = np.empty((rows, paths), dtype=np.float32), 0, []
+        for heading, row in enumerate(self.paces):
+            mine = []
+            for activity, pace in enumerate(row):
+                first, last = last, last + pace.pool_size
+                place = POOL_STREAM, heading, activity
+                mine.append(pace.pool(seed, place, paths, out=all_pools[first:last]))
+            pools.append(tuple(mine))
+        held = self._holds(paths, seed)
+        return Luck(seed, paths, all_pools, tuple(pools), self._left(pools, seed), held)
 
     def draws(self, luck: Luck, first: int = 0, last: int | None = None) -> Draws:
         """Lay out the work left, the ends of holds and the weather of some paths.

@@ -88,7 +88,7 @@ def program_of(now: LineNow, luck: Luck) -> Program:
         keys(luck.seed, WORK_STREAM, *places).reshape(-1),
         _calendar(now, luck.seed),
         _chains(now, writer),
-        np.concatenate([pool for row in luck.pools for pool in row]),
+        luck.all_pools,
         _rows(luck.left, luck.paths),
         _rows(luck.held_until, luck.paths),
         writer.cells,
@@ -101,12 +101,13 @@ class _Writer:
     def __init__(self, now: LineNow, luck: Luck) -> None:
         self.now, self.luck = now, luck
         self.progress = Progress(now.finished, now.started)
-        self.in_hand = self.progress.is_finished | self.progress.is_begun
+        # Lists: looked up one by one, arrays would take longer than all the rest.
+        self.in_hand = (self.progress.is_finished | self.progress.is_begun).tolist()
         self.activities = now.steps
         self.steps = array("i")
-        self.crew_from = np.full(now.finished.shape, -1, dtype=np.int32)
-        self.set_from = np.full(len(now.units), -1, dtype=np.int32)
-        self.crews = np.ones(now.finished.shape, dtype=np.int32)
+        self.crew_from = np.full(now.finished.shape, -1).tolist()
+        self.set_from = [-1] * len(now.units)
+        self.one_crew = np.ones(now.finished.shape, dtype=bool).tolist()
         # After the units' own cells: one for what a lag gives, then each heading's crews and set.
         self.spare = now.finished.size
         self.cells = self.spare + 1 + len(now.runs) * (len(now.activities) + 1)
@@ -129,7 +130,7 @@ class _Writer:
                 self.set_from[unit] = order[place - run.sets]
                 self._free_set(set_cell, order[place - run.sets], run.turnaround_days)
             for activity, queue in enumerate(queues):
-                if not self.in_hand[unit, activity]:
+                if not self.in_hand[unit][activity]:
                     self._begin(heading, unit, activity, queue.get(unit, -1), crew_cells, set_cell)
 
     def _queue(
@@ -139,9 +140,10 @@ class _Writer:
         in_hand = self.progress.in_hand(run.units, activity)
         for unit in in_hand:
             self._carry_on(heading, unit, activity)
-        turn = in_hand + [unit for unit in order if not self.in_hand[unit, activity]]
+        turn = in_hand + [unit for unit in order if not self.in_hand[unit][activity]]
         crews = run.crews[activity] if run.crews else 1
-        self.crews[order, activity] = crews
+        for unit in order:
+            self.one_crew[unit][activity] = crews == 1
         for unit in in_hand[: max(len(in_hand) - crews, 0)]:
             self._step(FREE, crew, self._cell(unit, activity))
         later = range(max(len(in_hand), crews), len(turn))
@@ -164,7 +166,7 @@ class _Writer:
         self._work(unit, activity)
         self._step(AGAIN, cell)
         for earlier in step.after:
-            if self.in_hand[unit, earlier]:
+            if self.in_hand[unit][earlier]:
                 self._wait_for(unit, activity, earlier)
         self._step(KEEP, cell)
 
@@ -174,7 +176,7 @@ class _Writer:
         """Write work that has not been begun, as soon as nothing is missing."""
         step = self.activities[activity]
         crew = -1 if step.calendar_days else crew_from
-        self.crew_from[unit, activity] = crew
+        self.crew_from[unit][activity] = crew
         if self._only_trade_and_crew(unit, activity, crew):
             # The usual case in one step: one crew, which has gone from new unit to new unit.
             trade = self._cell(unit, step.after[0])
@@ -191,8 +193,8 @@ class _Writer:
             len(step.after) == 1
             and not step.lag_days
             and crew >= 0
-            and not self.in_hand[crew, activity]
-            and self.crews[unit, activity] == 1
+            and not self.in_hand[crew][activity]
+            and self.one_crew[unit][activity]
             and (activity > 0 or self.set_from[unit] < 0)
         )
 
@@ -273,7 +275,7 @@ def _chains(now: LineNow, writer: _Writer) -> Chains:
     activity = np.arange(len(now.activities))
     stops = np.array([step.weather and not step.calendar_days for step in now.steps])
     return Chains(
-        _ints(came_from(now.steps, writer.crew_from, writer.set_from)),
+        _ints(came_from(now.steps, _ints(writer.crew_from), _ints(writer.set_from))),
         _ints(heading_of[:, None] * activity.size + activity).reshape(-1),
         np.tile(stops, len(now.units)),
         _ints(np.flatnonzero(~_waited_for(now))),

@@ -100,7 +100,7 @@ class Pace:
         """How many values a path's pool holds."""
         return max(round(float(self.weights.sum())) - 1, 1)
 
-    def pool(self, seed: int, place: Sequence[int], paths: int) -> Draws:
+    def pool(self, seed: int, place: Sequence[int], paths: int, out: Draws | None = None) -> Draws:
         """Draw every path's pool: its idea of how fast this crew is.
 
         Parameters
@@ -109,6 +109,8 @@ class Pace:
             What the draws belong to; see ``model.chance.keys``.
         paths
             How many.
+        out
+            Where to put it.
 
         Returns
         -------
@@ -127,7 +129,7 @@ class Pace:
            (from memory): the idea of giving the history itself a distribution.
         """
         drawn = chances(keys(seed, *place, np.arange(self.pool_size)), 0, paths)
-        return np.asarray(np.take(self._table, drawn, mode="clip"))
+        return np.asarray(np.take(self._table, drawn, mode="clip", out=out))
 
     @cached_property
     def _table(self) -> Draws:
