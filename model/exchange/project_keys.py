@@ -15,7 +15,9 @@ OFFSET_RULES: tuple[OffsetRule, ...] = ("signed", "outward")
 
 PROJECT_KEYS: Mapping[str, Key] = {
     "name": Key("text", "shown on screens"),
-    "epsg": Key("whole", "EPSG number of the projected coordinate system of the alignment"),
+    "epsg": Key(
+        "whole", "EPSG number of the projected coordinate system of the alignment", least=1
+    ),
     "units": Key("text", "units shown: us or si", "us", ("us", "si")),
     "timezone": Key("text", "time zone of the site, as America/Los_Angeles"),
     "start": Key("date", "first working day"),

@@ -198,6 +198,7 @@ def test_an_open_quotation_mark_is_said(tmp_path):
         ("epsg = 26910", 'epsg = "26910"', "project.epsg"),
         ("epsg = 26910", "epsg = 4326", "project.epsg"),
         ("epsg = 26910", "epsg = 99999", "project.epsg"),
+        ("epsg = 26910", "epsg = 0", "project.epsg"),
         ("epsg = 26910", "epsg = 4978", "project.epsg"),
         ("epsg = 26910", "epsg = 2048", "project.epsg"),
         ('units = "si"', 'units = "metric"', "project.units"),
