@@ -19,9 +19,11 @@ from model.clock import end_of_day
 from model.curves import QuantityCurve, quantity_curves
 from model.cycle import RECENT_UNITS
 from model.cycle_chart import CycleChart, cycle_chart
+from model.daybook import SMALL_HOURS, shift_of
 from model.fold import State
 from model.job import Job
 from model.lag import Lag, lag
+from model.likely_next import LikelyNext, likely_next
 from model.log_arrays import LogArrays
 from model.placed import by_day
 from model.projection import PATHS, SEED, Forecast, project_finish
@@ -66,13 +68,17 @@ class LineAnswers:
         self._lags = self._held(self._lag)
         self._charts = self._held(self._time_station)
         self._curves = self._held(self._quantity_curves)
+        # A phone on thin signal must not wait behind the long questions of an office.
+        self._likely = self._held(self._likely_next, threading.RLock())
 
-    def _held(self, answer: Callable[..., Answer]) -> Callable[..., Answer]:
+    def _held(
+        self, answer: Callable[..., Answer], answering: threading.RLock | None = None
+    ) -> Callable[..., Answer]:
         """Hold the last answers of a question; who asks meanwhile waits for the first."""
-        held = lru_cache(maxsize=ANSWERS_HELD)(answer)
+        held, turn = lru_cache(maxsize=ANSWERS_HELD)(answer), answering or self._answering
 
         def ask(*key: Hashable) -> Answer:
-            with self._answering:
+            with turn:
                 return held(*key)
 
         return ask
@@ -129,6 +135,16 @@ class LineAnswers:
             ].tolist()
             for activity in self.job.activities
         }
+
+    def likely_next(self) -> LikelyNext:
+        """Say what is likely to be reported of the shift that runs now."""
+        now = self._now()
+        return self._likely(self._log(), shift_of(now), end_of_day(now.date()))
+
+    def _likely_next(self, log: LogArrays, shift: dt.date, as_of: dt.datetime) -> LikelyNext:
+        began = dt.datetime.combine(shift, SMALL_HOURS) - dt.timedelta.resolution
+        state, before = self._fold(log, as_of, None), self._fold(log, began, None)
+        return likely_next(self.job, state, before, shift)
 
     def starving(self, as_of: Moment = None) -> Starving:
         """Say which crews stand idle and which are next to, and what they wait for."""

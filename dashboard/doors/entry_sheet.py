@@ -53,6 +53,7 @@ def sheet(project: Project) -> dict[str, Any]:
         "headings": [{"key": h.key, "units": list(h.units)} for h in job.headings
                      if h.key in mine],
         "rows": _rows(project, mine),
+        "likely": _likely(project, mine),
         "hold_reasons": list(job.hold_reasons),
         "weather_reasons": list(WEATHER_REASONS),
         "me": {"name": user.name, "role": user.role, "records": access.may("record")}
@@ -78,3 +79,15 @@ def _rows(project: Project, headings: list[str]) -> list[dict[str, Any]]:
     rows = records(in_shown_units(cells, project.job)[list(ROW_COLUMNS)])
     words = ("span", "waits_for", "reason")
     return [row | {word: row[word] or "" for word in words} for row in rows]
+
+
+def _likely(project: Project, headings: list[str]) -> dict[str, Any]:
+    """Return what is likely to be reported of the shift now, the likeliest of a heading first."""
+    likely = project.line.likely_next()
+    proposals = likely.proposals[likely.proposals["heading"].isin(headings)]
+    return {
+        "shift": likely.shift.isoformat(),
+        "next_shift": likely.next_shift.isoformat(),
+        "note": likely.note,
+        "proposals": proposals.to_dict("records"),
+    }

@@ -71,6 +71,8 @@ TEXT: Schema = {"type": "string"}
 TEXT_OR_NULL: Schema = {"type": ["string", "null"]}
 NUMBER_OR_NULL: Schema = {"type": ["number", "null"]}
 YES_OR_NO: Schema = {"type": "boolean"}
+CHANCE: Schema = {"type": "number", "minimum": 0, "maximum": 1}
+DAY: Schema = {"type": "string", "format": "date"}
 KEY: Schema = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
 WHOLE: Schema = {"type": "integer", "minimum": 0, "maximum": LARGEST_SEQ}
 
@@ -156,6 +158,22 @@ SCHEMAS: Schema = {
                     status={"type": "string", "enum": list(STATUSES)}, waits_for=TEXT,
                     reason=TEXT, placed=NUMBER_OR_NULL, planned=NUMBER_OR_NULL,
                     at_hand=YES_OR_NO, free_since=TEXT_OR_NULL)
+        ),
+        likely=_record(
+            shift={**DAY, "description": "The day on which the shift that runs now began."},
+            next_shift={**DAY, "description": "The day of the next one."},
+            note={**TEXT, "description": "Why nothing is proposed, where there is nothing to go "
+                  "by; else blank."},
+            proposals={
+                **_list(_record(heading=TEXT, unit=TEXT, span=TEXT, activity=TEXT,
+                                kinds=_list({"type": "string", "enum": list(KINDS)}),
+                                chance=CHANCE, chance_by_next=CHANCE, by_plan=YES_OR_NO)),
+                "description": "What is likely to be reported, by the forecast: of each heading "
+                "the likeliest first. The chances are those of having happened by the end of "
+                "the shift, and of the next one; with by_plan nothing of the activity is "
+                "finished yet, and the planned cycle stands for its pace. Planning figures "
+                "only: they say nothing about strength.",
+            },
         ),
         hold_reasons=_list(TEXT),
         weather_reasons=_list(TEXT),
