@@ -133,7 +133,7 @@ def _serve(
     print_problems(project.warnings)
     project.prepare()
     app = create_app(project, Settings(demo=demo, users_only=others))
-    serve_until_stopped(app, host, port, browse, proxy=proxy)
+    serve_until_stopped(app, host, port, browse, proxy=proxy, in_quiet=project.get_ready_to_march)
 
 
 @main.command()

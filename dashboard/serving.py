@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 import webbrowser
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import click
@@ -18,6 +20,12 @@ from model.project import Project
 THREADS = 8
 LARGEST_BODY = 64 * 1024 * 1024
 """Bytes; nothing larger reaches the app, which has lower bounds of its own."""
+
+QUIET_S = 1.0
+"""Seconds without a request after which nobody is taken to wait for a page."""
+
+NOBODY_CAME_S = 10.0
+"""… while nobody has come at all: the browser that was opened needs a while itself."""
 
 FORWARDED = {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"}
 
@@ -49,8 +57,72 @@ def reached_by_others(project: Project, host: str, proxy: str | None) -> bool:
     return others
 
 
+class Visits:
+    """Hands requests on to an app and knows whether somebody waits for one.
+
+    Parameters
+    ----------
+    app
+        A WSGI application.
+    clock
+        Seconds that only go forward.
+    """
+
+    def __init__(
+        self, app: Callable[..., Iterable[bytes]], clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._app, self._clock = app, clock
+        self._counting = threading.Lock()
+        self._waiting, self._came, self._since = 0, False, clock()
+
+    def __call__(self, environ: Any, start_response: Any) -> Iterable[bytes]:
+        """Answer a request."""
+        self._count(1)
+        try:
+            return self._app(environ, start_response)
+        finally:
+            self._count(-1)
+
+    def _count(self, more: int) -> None:
+        with self._counting:
+            self._waiting += more
+            self._came, self._since = True, self._clock()
+
+    def quiet(self) -> bool:
+        """Tell whether nobody waits, nor is about to ask for the rest of a page."""
+        with self._counting:
+            calm_s = QUIET_S if self._came else NOBODY_CAME_S
+            return not self._waiting and self._clock() - self._since >= calm_s
+
+
+def do_in_quiet(work: Callable[[], None], visits: Visits, pause: Callable[[], Any]) -> None:
+    """Do something once nobody waits for a page; say so where it cannot be done.
+
+    Parameters
+    ----------
+    work
+        Something that pages do without.
+    visits
+        Knows who waits.
+    pause
+        Called between one look and the next.
+    """
+    while not visits.quiet():
+        pause()
+    try:
+        work()
+    except (ImportError, OSError) as error:
+        click.echo(f"forecasts go on without the compiler: {error}", err=True)
+
+
 def serve_until_stopped(
-    app: dash.Dash, host: str, port: int, browse: bool, *, proxy: str | None = None
+    app: dash.Dash,
+    host: str,
+    port: int,
+    browse: bool,
+    *,
+    proxy: str | None = None,
+    in_quiet: Callable[[], None] | None = None,
 ) -> None:
     """Serve ``app`` and say where; stop well on Ctrl+C.
 
@@ -64,15 +136,18 @@ def serve_until_stopped(
         Open a browser window on it.
     proxy
         Address of a proxy in front, whose word on the sender is taken; None for none.
+    in_quiet
+        What to do on a thread of its own once pages have been served.
 
     Raises
     ------
     ViaductError
         When the port is taken or not allowed, with what to do.
     """
+    visits = Visits(app.server)
     try:
         server = create_server(
-            app.server,
+            visits,
             host=host,
             port=port,
             threads=THREADS,
@@ -87,6 +162,14 @@ def serve_until_stopped(
     click.echo(f"serving {address} (Ctrl+C stops it)")
     if browse:
         threading.Timer(0.5, webbrowser.open, [address]).start()
+    if in_quiet is not None:
+        pause = threading.Event()
+        doing = threading.Thread(
+            target=do_in_quiet,
+            args=(in_quiet, visits, lambda: pause.wait(QUIET_S / 4)),
+            daemon=True,
+        )
+        doing.start()
     try:
         server.run()
     except KeyboardInterrupt:

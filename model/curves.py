@@ -13,7 +13,7 @@ from model.job import Job
 from model.line_now import line_now
 from model.placed import ByDay
 from model.projection import SEED
-from model.simulation import day_numbers
+from model.simulation import march_days
 from model.units import PRINTED, from_si, shown_unit
 
 PATHS = 2_000
@@ -111,8 +111,7 @@ def quantity_curves(
     An activity without planned quantities is counted by units complete.
     """
     now = line_now(job, state, by_day.days[-1].item(), recent=recent)
-    marched, _ = now.march(now.draw(paths, seed))
-    finish = day_numbers(marched.finish, now.to_do)
+    finish = march_days(now, now.luck(paths, seed)).finish
     weights = _weights(job, state)
     placed = np.where(weights.counted, by_day.units_complete, by_day.placed_si)
     return tuple(

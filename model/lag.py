@@ -25,10 +25,10 @@ from model.line import (
     BOUND_NOW,
     BOUND_SET,
     SMALL,
-    Days,
     March,
 )
-from model.line_now import Draws, LineNow, line_now
+from model.line_now import LineNow, line_now
+from model.simulation import day_numbers, march_days
 
 PATHS = 2_000
 COLUMNS = (
@@ -136,8 +136,8 @@ def lag(
     does.
     """
     now = line_now(job, state, as_of, recent=recent)
-    draws = now.draw(paths, seed)
-    marched, _ = now.march(draws)
+    again = _Again(now, paths, seed)
+    marched = again.marched
     front = _front(now)
     likely = _working(now, np.quantile(marched.finish, 0.5, axis=2, method="inverted_cdf"))
     due = _due(job, state, now, front, recent)
@@ -152,7 +152,7 @@ def lag(
             behind_baseline[u, a],
             round(likely[u, a] - due[u, a], 1),
             buffer[u, a],
-            _cost(now, draws, marched, u, a, likely[u, a], due[u, a]),
+            _cost(again, u, a, likely[u, a], due[u, a]),
             words.why(h, u, a),
         )
         for h, u, a in front
@@ -243,26 +243,50 @@ def _buffer_left(now: LineNow, marched: March) -> NDArray[np.float64]:
     return buffer
 
 
-def _cost(
-    now: LineNow,
-    draws: Draws,
-    marched: March,
-    unit: int,
-    activity: int,
-    likely: float,
-    due: float,
-) -> float:
+class _Again:
+    """The march from now, and again with the same luck where something is finished elsewhen."""
+
+    def __init__(self, now: LineNow, paths: int, seed: int) -> None:
+        self.now = now
+        self._luck = now.luck(paths, seed)
+        self._draws = now.draws(self._luck)
+        # In NumPy whichever way the others go: it also tells what each start waits for.
+        self.marched, _ = now.march(self._draws)
+        self._end = self._likely_end(day_numbers(self.marched.finish, now.to_do))
+
+    def saves(self, finished: NDArray[np.float64]) -> float:
+        """Return by how many working days the line would likely finish sooner.
+
+        Parameters
+        ----------
+        finished
+            As ``LineNow.finished``; may name days to come.
+        """
+        better = march_days(replace(self.now, finished=finished), self._luck, draws=self._draws)
+        return round(max(self._end - self._likely_end(better.finish), 0.0), 2)
+
+    def _likely_end(self, days: NDArray[np.int16]) -> float:
+        """Return the mean of the middle tenth of the line's ends, in working days from now.
+
+        The middle tenth and not the single middle path: it moves by less than a day.
+        """
+        last = days.max(axis=(0, 1)).astype(np.int64) + 1
+        ends = np.sort(_working(self.now, last))
+        middle = ends[int(0.45 * ends.size) : max(int(0.55 * ends.size), 1)]
+        return float(middle.mean())
+
+
+def _cost(again: _Again, unit: int, activity: int, likely: float, due: float) -> float:
     """Return how much sooner the line would likely finish if a unit were not behind."""
+    now = again.now
     begun = not np.isnan(now.started[unit, activity])
-    if not begun and _waits_most_for(marched, unit, activity) not in (BOUND_NOW, BOUND_SET):
+    if not begun and _waits_most_for(again.marched, unit, activity) not in (BOUND_NOW, BOUND_SET):
         return 0.0
     if not (likely - due >= WORTH_SAYING_DAYS or now.on_hold[unit, activity]):
         return 0.0
     finished = now.finished.copy()
     finished[unit, activity] = _moment(now, np.nan_to_num(max(due, 0.0)))
-    better, _ = replace(now, finished=finished).march(draws)
-    saved = _likely_end(now, marched.finish) - _likely_end(now, better.finish)
-    return round(max(saved, 0.0), 2)
+    return again.saves(finished)
 
 
 def _moment(now: LineNow, working_days: float) -> float:
@@ -278,16 +302,6 @@ def _moment(now: LineNow, working_days: float) -> float:
 def _waits_most_for(marched: March, unit: int, activity: int) -> int:
     """Return what a start waits for last on most paths."""
     return int(np.bincount(marched.bound[unit, activity]).argmax())
-
-
-def _likely_end(now: LineNow, finish: Days) -> float:
-    """Return the mean of the middle tenth of the line's ends, in working days from now.
-
-    The middle tenth and not the single middle path: it moves by less than a day.
-    """
-    ends = np.sort(_working(now, np.nanmax(finish, axis=(0, 1))))
-    middle = ends[int(0.45 * ends.size) : max(int(0.55 * ends.size), 1)]
-    return float(middle.mean())
 
 
 class _Words:

@@ -24,10 +24,11 @@ from model.fold import State
 from model.job import Job
 from model.lag import Lag, lag
 from model.likely_next import LikelyNext, likely_next
+from model.line_now import line_now
 from model.log_arrays import LogArrays
 from model.placed import by_day
 from model.projection import PATHS, SEED, Forecast, project_finish
-from model.simulation import OnBlock
+from model.simulation import OnBlock, get_ready
 from model.starving import Starving, starving
 from model.time_station import time_station
 from model.whatif import Change, WhatIf, whatif
@@ -117,6 +118,12 @@ class LineAnswers:
             self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent,
             on_block=on_block,
         )  # fmt: skip
+
+    def get_ready_to_march(self) -> None:
+        """Get the compiled march ready by marching the line as it stands (see ``get_ready``)."""
+        moment = self._moment(None)
+        state = self._fold(self._log(), moment, None)
+        get_ready(line_now(self.job, state, moment.date(), recent=RECENT_UNITS))
 
     def lag(self, as_of: Moment = None, known_on: Moment = None) -> Lag:
         """Say who lags at the front of the line, why, and what it costs."""

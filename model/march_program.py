@@ -51,6 +51,10 @@ from model.march_kernel import (
 
 Cell = tuple[int, int]
 
+A_MOMENT = 2
+"""Ticks: a finish on the stroke of midnight falls on the day before, a start so much later on
+the day after."""
+
 
 @dataclass(frozen=True)
 class Program:
@@ -67,7 +71,7 @@ class Program:
     cells: int
 
 
-def program_of(now: LineNow, luck: Luck) -> Program:
+def program_of(now: LineNow, luck: Luck, *, keep_starts: bool = False) -> Program:
     """Write out the march of a line.
 
     Parameters
@@ -76,8 +80,11 @@ def program_of(now: LineNow, luck: Luck) -> Program:
         Where the line stands.
     luck
         Its draws.
+    keep_starts
+        Whether to give the days of starts as well, in as many cells again after those of the
+        finishes; they mean something only for what is to do and has a crew.
     """
-    writer = _Writer(now, luck)
+    writer = _Writer(now, luck, keep_starts=keep_starts)
     for heading, run in enumerate(now.runs):
         writer.heading(heading, run)
     units, activities = now.finished.shape
@@ -87,9 +94,9 @@ def program_of(now: LineNow, luck: Luck) -> Program:
         now.effort.astype(np.float32).reshape(-1),
         keys(luck.seed, WORK_STREAM, *places).reshape(-1),
         _calendar(now, luck.seed),
-        _chains(now, writer),
+        _chains(now, writer, 1 + keep_starts),
         luck.all_pools,
-        _rows(luck.left, luck.paths),
+        np.vstack([_rows(luck.left, luck.paths), np.full((1, luck.paths), A_MOMENT, np.int32)]),
         _rows(luck.held_until, luck.paths),
         writer.cells,
     )
@@ -98,7 +105,7 @@ def program_of(now: LineNow, luck: Luck) -> Program:
 class _Writer:
     """The program while it is written; the twin of the walk in ``model.line``."""
 
-    def __init__(self, now: LineNow, luck: Luck) -> None:
+    def __init__(self, now: LineNow, luck: Luck, *, keep_starts: bool = False) -> None:
         self.now, self.luck = now, luck
         self.progress = Progress(now.finished, now.started)
         # Lists: looked up one by one, arrays would take longer than all the rest.
@@ -108,8 +115,9 @@ class _Writer:
         self.crew_from = np.full(now.finished.shape, -1).tolist()
         self.set_from = [-1] * len(now.units)
         self.one_crew = np.ones(now.finished.shape, dtype=bool).tolist()
+        self.keep_starts = keep_starts
         # After the units' own cells: one for what a lag gives, then each heading's crews and set.
-        self.spare = now.finished.size
+        self.spare = now.finished.size * (1 + keep_starts)
         self.cells = self.spare + 1 + len(now.runs) * (len(now.activities) + 1)
         self.left_row = {cell: row for row, cell in enumerate(luck.left)}
         self.held_row = {cell: row for row, cell in enumerate(luck.held_until)}
@@ -160,9 +168,10 @@ class _Writer:
         if step.calendar_days:
             self._draw(heading, unit, activity)
         else:
-            self._step(LEFT, self.left_row[unit, activity])
             if (unit, activity) in self.held_row:
                 self._step(HELD, self.held_row[unit, activity])
+            self._keep_start(unit, activity)
+            self._step(LEFT, self.left_row[unit, activity])
         self._work(unit, activity)
         self._step(AGAIN, cell)
         for earlier in step.after:
@@ -183,6 +192,7 @@ class _Writer:
             self._step(BOTH, trade, self._cell(crew, activity), BOUND_AFTER + step.after[0])
         else:
             self._wait_for_all(unit, activity, crew, crew_cells + activity, set_cell)
+        self._keep_start(unit, activity)
         self._draw(heading, unit, activity)
         self._work(unit, activity)
 
@@ -235,6 +245,12 @@ class _Writer:
         kind = CURE if step.calendar_days else WORK if step.weather else DRY_WORK
         self._step(kind, self._cell(unit, activity))
 
+    def _keep_start(self, unit: int, activity: int) -> None:
+        """Write that the start is kept, if it is asked for."""
+        if self.keep_starts and not self.activities[activity].calendar_days:
+            self._step(LEFT, len(self.left_row))
+            self._step(CURE, self.now.finished.size + self._cell(unit, activity))
+
     def _cell(self, unit: int, activity: int) -> int:
         return unit * len(self.activities) + activity
 
@@ -268,18 +284,20 @@ def _calendar(now: LineNow, seed: int) -> Calendar:
     )
 
 
-def _chains(now: LineNow, writer: _Writer) -> Chains:
+def _chains(now: LineNow, writer: _Writer, copies: int) -> Chains:
+    """Say how to follow the last finish back; starts, if kept, are never on the way."""
     heading_of = np.zeros(len(now.units), dtype=np.int64)
     for place, run in enumerate(now.runs):
         heading_of[list(run.units)] = place
     activity = np.arange(len(now.activities))
     stops = np.array([step.weather and not step.calendar_days for step in now.steps])
+    waits = came_from(now.steps, _ints(writer.crew_from), _ints(writer.set_from))
     return Chains(
-        _ints(came_from(now.steps, _ints(writer.crew_from), _ints(writer.set_from))),
-        _ints(heading_of[:, None] * activity.size + activity).reshape(-1),
-        np.tile(stops, len(now.units)),
+        _ints(np.tile(waits, (copies, 1))),
+        _ints(np.tile((heading_of[:, None] * activity.size + activity).reshape(-1), copies)),
+        np.tile(stops, len(now.units) * copies),
         _ints(np.flatnonzero(~_waited_for(now))),
-        _ints(np.where(now.to_do, 0, -(2**15))).reshape(-1),
+        _ints(np.tile(np.where(now.to_do, 0, -(2**15)).reshape(-1), copies)),
     )
 
 

@@ -50,6 +50,7 @@ from model.placed import by_day, planned_totals
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
+from model.simulation import await_kernel
 from model.store import (
     Attachments,
     BackedUp,
@@ -375,12 +376,26 @@ class Project:
         return answers.days_answer(by_days, planned_totals(log.plan), self.job)
 
     def prepare(self) -> None:
-        """Work out what every page asks for first, so that the first visitor need not wait."""
+        """Work out what every page asks for first, so that the first visitor need not wait.
+
+        From then on no forecast waits for the compiler: ``get_ready_to_march`` does.
+        """
+        await_kernel()
         self.days()
         self._get_ready_to_judge()
         for document in (self.footprints, self.context):
             if document is not None:
                 _ = document.gzipped
+
+    def get_ready_to_march(self) -> None:
+        """Load or compile the compiled march, which may take seconds; NumPy marches until then.
+
+        Raises
+        ------
+        ImportError, OSError
+            When the compiler is missing, does not fit, or cannot keep what it made.
+        """
+        self.line.get_ready_to_march()
 
     def _get_ready_to_judge(self) -> None:
         units = list(self.job.units["unit"])

@@ -3,13 +3,15 @@
 There are two ways to march, which give the same: NumPy goes from cell to cell with all paths
 of a block at once; the compiled one (``model.march_kernel``; needs Numba) goes from path to
 path and is many times faster, but its first call in a process costs a second or so, and the
-first on a machine several more, while it is compiled. Which one goes is chosen here alone.
+first on a machine several more, while it is compiled. Which one goes is chosen here alone: a
+program that lives long gets the compiled one ready while it serves (``get_ready``) and marches
+in NumPy until then; a short one pays for the first call only where there is much to march.
 """
 
 from __future__ import annotations
 
 import os
-import sys
+from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -21,8 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.drivers import driven_days
-from model.line import BOUND_AFTER, SMALL, TICKS, Days
-from model.line_now import LineNow, Luck
+from model.line import BOUND_AFTER, SMALL, TICKS, Days, March
+from model.line_now import Draws, LineNow, Luck
 
 if TYPE_CHECKING:
     from model.march_program import Program
@@ -39,7 +41,25 @@ CELLS_AT_ONCE = 12_000_000
 COMPILED_BLOCK = 512
 """Paths that one thread marches before it says so."""
 
-KERNEL = "model.march_kernel"
+
+@dataclass
+class Kernel:
+    """Whether the compiled march can be called without waiting for it.
+
+    Parameters
+    ----------
+    ready
+        It has been called in this process.
+    awaited
+        Something else gets it ready: nobody who marches should.
+    """
+
+    ready: bool = False
+    awaited: bool = False
+
+
+KERNEL = Kernel()
+"""Of this process: code that is loaded is there for every project in it."""
 
 
 @dataclass(frozen=True)
@@ -72,13 +92,49 @@ def can_compile() -> bool:
     return find_spec("numba") is not None
 
 
-def way_for(cells: int) -> Way:
+def way_for(cells: int, kernel: Kernel | None = None) -> Way:
     """Choose the way to march so many units × activities × paths.
 
-    The compiled one where it is there and either pays for its first call or has been called.
+    The compiled one where it is there and has been called, or pays for its first call and
+    nothing else gets it ready.
+
+    Parameters
+    ----------
+    cells
+        How many.
+    kernel
+        Whether the compiled march is ready; that of this process by default.
     """
-    worth_it = cells >= COMPILED_FROM or KERNEL in sys.modules
-    return "compiled" if worth_it and can_compile() else "numpy"
+    kernel = kernel or KERNEL
+    worth_it = cells >= COMPILED_FROM and not kernel.awaited
+    return "compiled" if can_compile() and (kernel.ready or worth_it) else "numpy"
+
+
+def await_kernel(kernel: Kernel | None = None) -> None:
+    """Leave it to ``get_ready`` to get the compiled march ready; NumPy marches until then."""
+    (kernel or KERNEL).awaited = True
+
+
+def get_ready(now: LineNow) -> None:
+    """Load the compiled march, or compile it: march a line once.
+
+    Nothing is done where the compiler is not installed.
+
+    Parameters
+    ----------
+    now
+        Any line.
+
+    Raises
+    ------
+    ImportError
+        When the compiler does not fit what else is installed.
+    OSError
+        When what it compiled cannot be kept where it chose to.
+    """
+    if not can_compile():
+        return
+    march_days(now, now.luck(COMPILED_BLOCK, seed=0), way="compiled", keep_starts=True)
 
 
 def simulate(
@@ -105,7 +161,7 @@ def simulate(
     """
     luck = now.luck(paths, seed)
     blocks = {"numpy": _by_numpy, "compiled": _by_kernel}
-    days = np.empty((*now.finished.shape, paths), dtype=np.int16)
+    days = np.empty((1, *now.finished.shape, paths), dtype=np.int16)
     shape = len(now.runs), len(now.activities), BOUND_AFTER + len(now.activities)
     driven, lost = np.zeros(shape), np.zeros(shape)
     done = 0
@@ -115,7 +171,66 @@ def simulate(
         lost += lost_here
         if on_block is not None and not on_block(done, paths):
             break
-    return Simulation(days[..., :done], driven, lost)
+    return Simulation(days[0, ..., :done], driven, lost)
+
+
+@dataclass(frozen=True)
+class MarchedDays:
+    """The days of many marches.
+
+    Parameters
+    ----------
+    finish
+        Shape (units, activities, paths): as ``Simulation.days``.
+    start
+        The same shape: the day each start falls on, 0 for the day after ``as_of``. Only for
+        what is to do and has a crew; elsewhere it means nothing. None unless asked for.
+    """
+
+    finish: NDArray[np.int16]
+    start: NDArray[np.int16] | None = None
+
+
+def march_days(
+    now: LineNow,
+    luck: Luck,
+    *,
+    draws: Draws | None = None,
+    way: Way | None = None,
+    keep_starts: bool = False,
+) -> MarchedDays:
+    """March a line many times without asking what drives it.
+
+    Parameters
+    ----------
+    now
+        Where it stands; or where it would, with the luck of how it stands.
+    luck
+        As ``LineNow.luck`` gives it.
+    draws
+        The same laid out, for who marches in NumPy more than once with it.
+    way
+        Which way; by default the one that is sooner done.
+    keep_starts
+        Whether to keep starts as well as finishes.
+    """
+    days = np.empty((1 + keep_starts, *now.finished.shape, luck.paths), dtype=np.int16)
+    if (way or way_for(now.finished.size * luck.paths)) == "compiled":
+        deque(_by_kernel(now, luck, days), maxlen=0)
+    elif draws is not None:
+        _keep_days(now, now.march(draws, keep_starts=keep_starts)[0], days)
+    else:
+        for first, last in _numpy_blocks(now, luck):
+            marched, _ = now.march(now.draws(luck, first, last), keep_starts=keep_starts)
+            _keep_days(now, marched, days[..., first:last])
+    return MarchedDays(*days)
+
+
+def _keep_days(now: LineNow, marched: March, days: NDArray[np.int16]) -> None:
+    """Keep the days of a march's finishes and, where there is room, of its starts."""
+    days[0] = day_numbers(marched.finish, now.to_do)
+    if len(days) > 1 and marched.start is not None:
+        days[1] = np.nan_to_num(np.floor(marched.start))
 
 
 def day_numbers(finish: Days, to_do: NDArray[np.bool_]) -> NDArray[np.int16]:
@@ -142,12 +257,17 @@ Block = tuple[int, NDArray[Any], NDArray[Any]]
 
 def _by_numpy(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Block]:
     """March block by block in NumPy."""
+    for first, last in _numpy_blocks(now, luck):
+        marched, counter = now.march(now.draws(luck, first, last))
+        _keep_days(now, marched, days[..., first:last])
+        yield (last, *driven_days(marched, counter))
+
+
+def _numpy_blocks(now: LineNow, luck: Luck) -> Iterator[tuple[int, int]]:
+    """Return the first path of each block that NumPy marches at once, and the end of it."""
     size = max(CELLS_AT_ONCE // now.finished.size // 4 * 4, 4)
     for first in range(0, luck.paths, size):
-        last = min(first + size, luck.paths)
-        marched, counter = now.march(now.draws(luck, first, last))
-        days[..., first:last] = day_numbers(marched.finish, now.to_do)
-        yield (last, *driven_days(marched, counter))
+        yield first, min(first + size, luck.paths)
 
 
 def _by_kernel(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Block]:
@@ -155,16 +275,21 @@ def _by_kernel(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Bl
     # Not before it is asked for: importing the compiler takes as long as a small forecast.
     from model.march_program import program_of
 
-    program, horizon = program_of(now, luck), now.guess_days(luck).astype(np.int32)
+    program = program_of(now, luck, keep_starts=len(days) > 1)
+    horizon, flat = now.guess_days(luck).astype(np.int32), days.reshape(-1, luck.paths)
     firsts = range(0, luck.paths, COMPILED_BLOCK)
     with ThreadPoolExecutor(_cores()) as threads:
         blocks = [
-            threads.submit(_compiled_block, program, first, horizon, days) for first in firsts
+            threads.submit(_compiled_block, program, first, horizon, flat) for first in firsts
         ]
         try:
             for first, block in zip(firsts, blocks, strict=True):
-                driven, lost = block.result()
-                yield min(first + COMPILED_BLOCK, luck.paths), driven / TICKS, lost / TICKS
+                driven, lost = (
+                    ticks.reshape(len(now.runs), len(now.activities), -1) / TICKS
+                    for ticks in block.result()
+                )
+                KERNEL.ready = True
+                yield min(first + COMPILED_BLOCK, luck.paths), driven, lost
         finally:
             threads.shutdown(cancel_futures=True)
 
@@ -172,19 +297,18 @@ def _by_kernel(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Bl
 def _compiled_block(
     program: Program, first: int, horizon: NDArray[np.int32], days: NDArray[np.int16]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """March one block and return the ticks driven and lost."""
+    """March one block and return the ticks driven and lost, by heading and activity."""
     from model.march_kernel import march_paths
 
-    activities, paths = days.shape[1:]
+    paths = days.shape[1]
     slots, codes = program.chains.slot.max() + 1, program.chains.came_from.shape[1]
     driven, lost = np.zeros((2, slots, codes), dtype=np.int64)
     march_paths(
         program.steps, program.effort, program.keys, program.calendar, program.chains,
         program.pools, program.left, program.held, program.cells,
-        first, min(first + COMPILED_BLOCK, paths), horizon, days.reshape(-1, paths), driven, lost,
+        first, min(first + COMPILED_BLOCK, paths), horizon, days, driven, lost,
     )  # fmt: skip
-    shape = slots // activities, activities, codes
-    return driven.reshape(shape), lost.reshape(shape)
+    return driven, lost
 
 
 def _cores() -> int:

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from model.cycle import RECENT_UNITS
 from model.fold import State
 from model.job import Job
-from model.line import SMALL, March, Run
+from model.line import Run
 from model.line_now import LineNow, line_now
 from model.pace import Pace
 from model.problems import InputError, Problem
 from model.projection import Band, band
-from model.simulation import day_numbers
+from model.simulation import MarchedDays, march_days
 
 PATHS = 4_000
 MOST_CASES = 4
@@ -78,7 +78,7 @@ class Case:
     sooner_days
         Calendar days the 50 per cent date comes sooner than as it is; negative: later.
     sets_in_use
-        By heading: most falsework sets in use at once, on half of the paths or more.
+        By heading: most falsework sets in use on one day, on half of the paths or more.
     pours_per_week
         Units through their last crewed activity a calendar week, from now to the last.
     crew_days
@@ -372,12 +372,12 @@ def _is_begun(now: LineNow) -> NDArray[np.bool_]:
 
 def _case(name: str, now: LineNow, paths: int, seed: int, base: Case | None) -> Case:
     """March one case."""
-    marched, _ = now.march(now.draw(paths, seed), keep_starts=True)
-    days = day_numbers(marched.finish, now.to_do)
+    marched = march_days(now, now.luck(paths, seed), keep_starts=True)
+    days = marched.finish
     finish = band(days.reshape(-1, paths).max(axis=0), now.as_of)
     crewed = [place for place, a in enumerate(now.activities) if not a.calendar_days]
     to_pour = now.to_do[:, crewed[-1]]
-    last_pour = np.maximum(marched.finish[to_pour, crewed[-1]], 0.0).max(axis=0, initial=0.0)
+    last_pour = days[to_pour, crewed[-1]].max(axis=0, initial=-1) + 1
     weeks = float(np.median(last_pour)) / 7
     return Case(
         name,
@@ -396,29 +396,27 @@ def _case(name: str, now: LineNow, paths: int, seed: int, base: Case | None) -> 
     )
 
 
-def _sets_in_use(now: LineNow, marched: March, run: Run) -> int:
-    """Return the most sets in use at once on half of the paths or more.
+def _sets_in_use(now: LineNow, marched: MarchedDays, run: Run) -> int:
+    """Return the most sets in use on one day, on half of the paths or more.
 
-    A set is in use from the start of the unit's first activity to the end of its last. The
-    most in use is reached at a start: as many as have started less those that have ended.
+    A set is in use from the day the unit's first activity starts to the day its last ends. The
+    most in use is reached at a start: as many as have started less those that have ended. One
+    that goes from unit to unit within a day is counted once.
     """
-    units = np.array(run.units)
-    ends = np.sort(marched.finish[units].max(axis=1), axis=0)
-    starts = marched.start
+    units, starts = np.array(run.units), marched.start
     assert starts is not None
-    begins = np.where(np.isnan(starts[units, 0]), 0.0, np.maximum(starts[units, 0], 0.0))
+    ends = np.sort(marched.finish[units].max(axis=1), axis=0)
+    begins = np.where(now.to_do[units, 0, None], starts[units, 0], 0)
     begins = np.sort(begins, axis=0)
-    most = np.zeros(begins.shape[1])
+    most = np.zeros(begins.shape[1], dtype=np.int64)
     for number, begin in enumerate(begins, start=1):
-        most = np.maximum(most, number - (ends <= begin + SMALL).sum(axis=0))
-    return int(np.median(most))
+        most = np.maximum(most, number - (ends < begin).sum(axis=0))
+    return min(int(np.median(most)), run.sets or len(run.units))
 
 
-def _crew_days(now: LineNow, marched: March, crewed: Sequence[int]) -> float:
+def _crew_days(now: LineNow, marched: MarchedDays, crewed: Sequence[int]) -> float:
     """Return the mean working days from each crew's next work to its last, all crews."""
-    first_index = now.calendar.index_of(now.as_of + 1)
-    total = 0.0
-    starts = marched.start
+    first_day, total, starts = now.as_of + 1, 0.0, marched.start
     assert starts is not None
     for run in now.runs:
         units = np.array(run.units)
@@ -426,13 +424,9 @@ def _crew_days(now: LineNow, marched: March, crewed: Sequence[int]) -> float:
             to_do = units[now.to_do[units, activity]]
             if not to_do.size:
                 continue
-            begin = np.maximum(np.nanmin(starts[to_do, activity], axis=0), 0.0)
-            end = marched.finish[to_do, activity].max(axis=0)
-            spans = [
-                now.calendar.index_of(now.as_of + 1 + np.floor(moment).astype(np.int64))
-                - first_index
-                for moment in (begin, np.ceil(end - SMALL))
-            ]
+            begin = starts[to_do, activity].min(axis=0).astype(np.int64)
+            after = marched.finish[to_do, activity].max(axis=0).astype(np.int64) + 1
+            worked = now.calendar.count(first_day + begin, first_day + after)
             crews = min(run.crews[activity] if run.crews else 1, to_do.size)
-            total += crews * float((spans[1] - spans[0]).mean())
+            total += crews * float(worked.mean())
     return total

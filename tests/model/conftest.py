@@ -19,5 +19,5 @@ WAYS = [
 def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> simulation.Way:
     """March this way wherever a test asks for a simulation."""
     chosen: simulation.Way = request.param
-    monkeypatch.setattr(simulation, "way_for", lambda cells: chosen)
+    monkeypatch.setattr(simulation, "way_for", lambda cells, kernel=None: chosen)
     return chosen

@@ -19,13 +19,14 @@ from model.fold import fold
 from model.line import BOUND_HOLD, Run
 from model.line_now import LineNow, line_now
 from model.pace import Pace
-from model.simulation import Simulation, simulate
+from model.simulation import Kernel, Simulation, Way, march_days, simulate
 from model.workdays import WorkCalendar
 from tests.model.simulated_job import simulated_job
 
 needs_numba = pytest.mark.skipif(not simulation.can_compile(), reason="needs Numba")
 NOW = np.datetime64("2026-05-14")
 LOST = (4.0, 4.0, 3.0, 2.0, 3.0, 1.0, 0.0, 0.0, 1.0, 2.0, 3.0, 4.0)
+BOTH: tuple[Way, Way] = ("numpy", "compiled")
 A_PACE = Pace(np.array([2.0, 3.0, 3.3, 5.0, 8.0]), np.ones(5), 5)
 
 
@@ -95,6 +96,40 @@ def test_both_ways_give_the_same_days_on_every_path(
     seed: int, headings: int, units: int, paths: int
 ) -> None:
     assert_alike(a_line(seed, headings=headings, units=units), paths, seed)
+
+
+@needs_numba
+@given(st.integers(0, 10_000), st.integers(1, 3), st.integers(3, 14), st.integers(1, 70))
+@settings(max_examples=40, deadline=None)
+def test_both_ways_start_and_finish_on_the_same_days_on_every_path(
+    seed: int, headings: int, units: int, paths: int
+) -> None:
+    line = a_line(seed, headings=headings, units=units)
+    luck = line.luck(paths, seed)
+    one, other = (march_days(line, luck, way=way, keep_starts=True) for way in BOTH)
+    again = march_days(line, luck, way="numpy", draws=line.draws(luck), keep_starts=True)
+    assert np.array_equal(one.finish, other.finish)
+    assert np.array_equal(one.finish, again.finish)
+    begins = line.to_do & ~np.array([trade.calendar_days for trade in line.activities])
+    assert one.start is not None and other.start is not None and again.start is not None
+    assert np.array_equal(one.start[begins], other.start[begins])
+    assert np.array_equal(one.start, again.start)
+    marched, _ = line.march(line.draws(luck), keep_starts=True)
+    assert marched.start is not None
+    assert np.array_equal(other.start[begins], np.floor(marched.start[begins]))
+
+
+@needs_numba
+@given(st.integers(0, 10_000), st.floats(0.0, 20.0))
+@settings(max_examples=20, deadline=None)
+def test_both_ways_agree_where_a_finish_is_moved_with_the_same_luck(seed: int, day: float) -> None:
+    line = a_line(seed)
+    luck, unit, place = line.luck(40, seed), *np.argwhere(line.to_do)[-1]
+    finished = line.finished.copy()
+    finished[unit, place] = np.ceil(day)
+    moved = replace(line, finished=finished)
+    one, other = (march_days(moved, luck, way=way).finish for way in BOTH)
+    assert np.array_equal(one, other)
 
 
 @needs_numba
@@ -201,21 +236,45 @@ def test_a_hold_is_followed_back_to_its_end(way: simulation.Way) -> None:
     )
 
 
-def test_small_work_does_not_wait_for_the_compiler(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delitem(sys.modules, simulation.KERNEL, raising=False)
-    assert simulation.way_for(simulation.COMPILED_FROM - 1) == "numpy"
+def test_small_work_does_not_wait_for_the_compiler() -> None:
+    assert simulation.way_for(simulation.COMPILED_FROM - 1, Kernel()) == "numpy"
 
 
 @needs_numba
-def test_much_work_and_a_compiler_at_hand_are_worth_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert simulation.way_for(simulation.COMPILED_FROM) == "compiled"
-    monkeypatch.setitem(sys.modules, simulation.KERNEL, object())
-    assert simulation.way_for(1) == "compiled"
+def test_much_work_and_a_compiler_at_hand_are_worth_it() -> None:
+    assert simulation.way_for(simulation.COMPILED_FROM, Kernel()) == "compiled"
+    assert simulation.way_for(1, Kernel(ready=True)) == "compiled"
+
+
+@needs_numba
+def test_a_program_that_lives_long_marches_in_numpy_until_the_compiled_march_is_ready() -> None:
+    kernel = Kernel()
+    simulation.await_kernel(kernel)
+    assert simulation.way_for(10**12, kernel) == "numpy"
+    kernel.ready = True
+    assert simulation.way_for(1, kernel) == "compiled"
 
 
 def test_without_the_compiler_numpy_marches(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(simulation, "can_compile", lambda: False)
-    assert simulation.way_for(10**12) == "numpy"
+    assert simulation.way_for(10**12, Kernel(ready=True)) == "numpy"
+
+
+def test_without_the_compiler_there_is_nothing_to_get_ready(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    kernel = Kernel()
+    monkeypatch.setattr(simulation, "can_compile", lambda: False)
+    monkeypatch.setattr(simulation, "KERNEL", kernel)
+    simulation.get_ready(a_line())
+    assert not kernel.ready
+
+
+@needs_numba
+def test_once_got_ready_every_march_goes_by_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(simulation, "KERNEL", Kernel(awaited=True))
+    simulation.get_ready(a_line())
+    assert simulation.way_for(1) == "compiled"
 
 
 def test_a_small_forecast_does_not_load_the_compiler() -> None:
