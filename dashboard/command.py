@@ -127,12 +127,13 @@ def _serve(
     demo: bool = False,
     proxy: str | None = None,
 ) -> None:
-    from dashboard.serving import reached_by_others, serve_until_stopped
+    from dashboard.serving import keep_for_good, reached_by_others, serve_until_stopped
 
     others = reached_by_others(project, host, proxy)
     print_problems(project.warnings)
     project.prepare()
     app = create_app(project, Settings(demo=demo, users_only=others))
+    keep_for_good()
     serve_until_stopped(app, host, port, browse, proxy=proxy, in_quiet=project.get_ready_to_march)
 
 

@@ -29,6 +29,7 @@ from typing import Any
 import numpy as np
 
 from dashboard.demo import open_demo
+from dashboard.serving import keep_for_good
 from model.events import EVENT_COLUMNS, Kind
 from model.job import Job
 from model.project import Project
@@ -161,6 +162,7 @@ def just_opened(log: Path, job: Job, s: float) -> Round:
     with Project(path.parent, job, open_store(path), lambda: NOW_UTC) as project:
         places = [(unit, "falsework") for unit in job.units["unit"]]
         after = project.log().events["at"].max().to_pydatetime()
+        keep_for_good()  # as the program that serves does
         return at_once(door_writers(project, places, after, WRITERS, single_entries), s)
 
 
@@ -205,6 +207,7 @@ def door_rows(stack: ExitStack, place: Path, s: float) -> Rows:
     shutil.copy(place / "long.sqlite", place / "before.sqlite")
     project = Project(place, job, open_store(place / "long.sqlite"), lambda: NOW_UTC)
     stack.enter_context(project).prepare()
+    keep_for_good()  # as the program that serves does
     places = [(unit, "falsework") for unit in job.units["unit"]]
     each = shared_out(places, 3)
     one = door_writers(project, each[0], HOLDS_FROM, 1, single_entries)
