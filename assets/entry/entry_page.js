@@ -7,6 +7,7 @@ import { outboxView } from "./outbox_view.js";
 import { anotherRow } from "./another_row.js";
 import { card } from "./card.js";
 import { filesInUse } from "./files.js";
+import { dueOn, likelyPanel, proposalsOf } from "./likely.js";
 import * as filling from "./filling.js";
 import { keyOf, likely, withKept } from "./rows.js";
 import * as sending from "./sending.js";
@@ -126,8 +127,14 @@ export class EntryPage {
     const buttons = this.headings().map((key, position) => el("button", {
       type: "button", id: `heading-${position}`, class: "tap", "aria-pressed": String(key === chosen),
       onclick: () => filling.chooseHeading(this, key),
-    }, key));
+    }, key, this.dueWords(key)));
     redraw(part("entry-headings"), el("div", { class: "taps", role: "group", "aria-label": "Heading" }, buttons));
+  }
+
+  // So that nobody opens every heading to see whether there is something to tell.
+  dueWords(key) {
+    const due = dueOn(this.sheet, this.rows, key, this.shift().day);
+    return due ? ` · ${due} due` : null;
   }
 
   headings() {
@@ -141,6 +148,7 @@ export class EntryPage {
 
   drawRows() {
     const here = this.rows.filter((row) => row.heading === this.heading());
+    this.drawLikely();
     const cards = this.shownRows(here).map((row) => card(row, this));
     const nothing = el("p", { class: "banner empty" }, "Nothing is under way or next here. Choose other work below.");
     redraw(part("entry-rows"), cards.length ? cards : nothing);
@@ -152,14 +160,25 @@ export class EntryPage {
       anotherRow(this, here, (key) => filling.pick(this, key)));
   }
 
-  // Likely next, then what was picked, then whatever is filled in, so that nothing is out of sight.
+  proposals() {
+    return proposalsOf(this.sheet, this.rows, this.heading(), this.shift().day);
+  }
+
+  drawLikely() {
+    redraw(part("entry-likely"), likelyPanel(this, this.proposals(), (proposal) => filling.take(this, proposal)));
+  }
+
+  // What was picked, what is likely, then what else is going on or next, then whatever is filled
+  // in, so that nothing is out of sight.
   shownRows(here) {
     const filled = this.rows.filter((row) => this.drafts.get(keyOf(row)) && isFilled(this.drafts.get(keyOf(row))));
     const picked = here.filter((row) => this.picked.includes(keyOf(row)));
-    return [...new Set([...picked, ...likely(this.rows, this.heading()), ...filled])];
+    const proposed = this.proposals().map(({ row }) => row);
+    return [...new Set([...picked, ...proposed, ...likely(this.rows, this.heading()), ...filled])];
   }
 
   redrawCard(row) {
+    this.drawLikely();
     const old = part(`card-${keyOf(row)}`);
     if (!old) return this.drawRows();
     const active = old.contains(document.activeElement) ? document.activeElement.id : "";

@@ -6,6 +6,7 @@ import { keyOf } from "./rows.js";
 
 const MIB = 2 ** 20;
 const LARGEST = 10 * MIB;
+const KEPT_AS_SENT = "Kept as it is: a photo may tell where, when and with which phone it was taken.";
 const TAKEN = "image/jpeg,image/png,image/webp,image/heic,application/pdf";
 
 export function filesField(row, draft, app, change) {
@@ -21,7 +22,7 @@ export function filesField(row, draft, app, change) {
       if (small.length < chosen.length) said.textContent = "A file of more than 10 MB cannot be sent.";
     },
   });
-  return el("div", {}, field("Photo or document", input), said, list(key, draft, change));
+  return el("div", {}, field("Photo or document", input, KEPT_AS_SENT), said, list(key, draft, change));
 }
 
 async function keep(file, kept) {

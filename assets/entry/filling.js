@@ -1,6 +1,7 @@
 // What the person does while filling in: the shift, a row picked or cleared, weather lost.
 
 import { part } from "./elements.js";
+import { isTaken } from "./likely.js";
 import { keyOf } from "./rows.js";
 import { heldByWeather, noWeather } from "./weather.js";
 
@@ -24,6 +25,33 @@ export function pick(page, key) {
   page.picked = [...new Set([key, ...page.picked])];
   page.drawRows();
   part(`card-${key}`)?.querySelector("button")?.focus();
+}
+
+// Takes over what is proposed, or takes it back. A pour needs its loads: they are asked for next.
+export function take(page, proposal) {
+  const key = keyOf(proposal.row);
+  const taken = isTaken(proposal, page.drafts.get(key));
+  const draft = page.drafts.of(proposal.row, page.sheet.last_seq);
+  for (const kind of proposal.kinds) {
+    if (taken) delete draft.did[kind];
+    else draft.did[kind] ??= { time: kind === "start" && startsLate(page, proposal.row) ? page.shift().to : "" };
+  }
+  page.drafts.keepIfUsed(key);
+  page.redrawCard(proposal.row);
+  if (!taken && proposal.kinds.includes("place")) showCard(key, `add-${key}`);
+}
+
+// Work that waits for other work of this shift did not start when the shift did.
+function startsLate(page, row) {
+  const crewElsewhere = page.rows.some((other) =>
+    other.status === "under_way" && other.heading === row.heading && other.activity === row.activity);
+  return crewElsewhere || row.waits_for !== "";
+}
+
+export function showCard(key, focusOn) {
+  const shown = part(`card-${key}`);
+  shown?.scrollIntoView({ block: "start" });
+  (part(focusOn) || shown?.querySelector("button"))?.focus({ preventScroll: true });
 }
 
 export function clear(page, row) {

@@ -3,6 +3,7 @@
 import { anew, isFilled } from "./drafts.js";
 import { el, part, redraw } from "./elements.js";
 import { entriesOf, problemsOf } from "./entries.js";
+import { showCard } from "./filling.js";
 import { reviewPanel } from "./review.js";
 import { keyOf } from "./rows.js";
 import { counted } from "./words.js";
@@ -97,9 +98,7 @@ function takeBack(page, entry, made) {
 
 function showForm(page, entry) {
   page.draw();
-  const first = part(`card-${keyOf(entry.drafts[0])}`);
-  first?.scrollIntoView({ block: "start" });
-  first?.querySelector("button")?.focus({ preventScroll: true });
+  showCard(keyOf(entry.drafts[0]));
 }
 
 // The person has seen what the others recorded, up to there; should yet more have come, the

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from shutil import which
@@ -48,10 +49,9 @@ class Served:
     project: Project
 
 
-@pytest.fixture
-def served(tmp_path) -> Iterator[Served]:
-    """The demo, served on a free port of this machine."""
-    project = open_demo(tmp_path / "demo")
+@contextmanager
+def serving(project: Project) -> Iterator[Served]:
+    """Serve an open project on a free port of this machine, and close both in the end."""
     app = create_app(project, Settings(demo=True))
     server = create_server(app.server, host="127.0.0.1", port=0, threads=8)
     running = threading.Thread(target=server.run, daemon=True)
@@ -60,6 +60,13 @@ def served(tmp_path) -> Iterator[Served]:
     server.close()
     running.join(timeout=10)
     project.close()
+
+
+@pytest.fixture
+def served(tmp_path) -> Iterator[Served]:
+    """The demo."""
+    with serving(open_demo(tmp_path / "demo")) as running:
+        yield running
 
 
 @pytest.fixture(scope="session")

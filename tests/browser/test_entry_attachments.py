@@ -19,6 +19,11 @@ def attach(page, file):
     expect(page.get_by_role("button", name="Remove stem.jpg")).to_be_visible()
 
 
+def test_the_page_says_that_a_photo_keeps_what_the_phone_wrote_into_it(served, watch):
+    work = tick(open_entry(watch, served.url), *UNDER_WAY, "Note")
+    expect(work).to_contain_text("a photo may tell where, when and with which phone it was taken")
+
+
 def test_a_photo_taken_without_signal_is_sent_and_named_by_its_entry(served, watch):
     page = open_entry(watch, served.url)
     page.context.set_offline(True)

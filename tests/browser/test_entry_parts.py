@@ -128,3 +128,37 @@ def test_the_site_clock_goes_on_from_the_list_whatever_the_phone_says(page):
         }"""
     )
     assert now == "2026-11-24T19:35"
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [(1.0, "more than 9 in 10"), (0.951, "more than 9 in 10"), (0.95, "9 in 10"),
+     (0.75, "8 in 10"), (0.5, "5 in 10"), (0.06, "1 in 10"), (0.05, "1 in 10"),
+     (0.049, "less than 1 in 10"), (0.0, "less than 1 in 10")],
+)  # fmt: skip
+def test_a_chance_is_said_in_tenths_and_never_as_certain(page, chance, words):
+    assert call(page, "likely", "inTen", chance) == words
+
+
+PLACE = {"unit": "E01", "span": "", "activity": "rebar", "heading": "h1"}
+KEPT_LIST = {
+    "likely": {
+        "shift": "2026-11-24", "next_shift": "2026-11-25", "note": "",
+        "proposals": [{**PLACE, "kinds": ["finish"], "chance": 0.1, "chance_by_next": 0.8}],
+    }
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("day", "status", "soon"),
+    [("2026-11-24", "under_way", [0.1]), ("2026-11-25", "under_way", [0.8]),
+     ("2026-11-26", "under_way", []), ("2026-11-24", "complete", [])],
+)  # fmt: skip
+def test_a_list_kept_since_the_last_shift_tells_of_this_one_too(page, day, status, soon):
+    rows = [{**PLACE, "status": status}]
+    found = call(page, "likely", "proposalsOf", KEPT_LIST, rows, "h1", day)
+    assert [one["soon"] for one in found] == soon
+
+
+def test_a_list_kept_by_an_earlier_version_proposes_nothing(page):
+    assert call(page, "likely", "proposalsOf", {}, [], "h1", "2026-11-24") == []

@@ -1,0 +1,88 @@
+"""The entry sheet: what is likely next on each heading, and what it costs to know it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from dashboard.app import Settings, create_app
+from model.clock import clock_starting_at
+from model.project import Project
+from tests.model.builders import an_event
+
+TWO_SPANS_DUE = ("W_from_west", "W09", "2", "deck_forms")
+
+
+@pytest.fixture
+def shift_end(project):
+    """The demo on the day after its log ends, half past three: nothing is told of that day yet."""
+    at = dt.datetime(2026, 11, 25, 15, 30, tzinfo=project.job.timezone)
+    with Project.open(project.folder, clock=clock_starting_at(at)) as opened:
+        yield opened
+
+
+@pytest.fixture
+def ask(shift_end):
+    client = create_app(shift_end, Settings(demo=True)).server.test_client()
+    return lambda: client.get("/api/entry-sheet").get_json()
+
+
+def places(proposals, kind):
+    return [
+        (one["heading"], one["unit"], one["span"], one["activity"])
+        for one in proposals
+        if kind in one["kinds"]
+    ]
+
+
+def test_the_sheet_proposes_for_the_shift_that_ends_now(ask):
+    likely = ask()["likely"]
+    assert (likely["shift"], likely["next_shift"]) == ("2026-11-25", "2026-11-30")
+    assert likely["note"] == ""
+    assert TWO_SPANS_DUE in places(likely["proposals"], "finish")
+
+
+def test_every_proposal_is_a_row_of_the_sheet_that_stands_so_that_it_can_be_told(ask):
+    sheet = ask()
+    stands = {(r["unit"], r["span"], r["activity"]): r["status"] for r in sheet["rows"]}
+    expected = {"finish": "under_way", "start": "not_started", "resume": "on_hold"}
+    assert sheet["likely"]["proposals"]
+    for one in sheet["likely"]["proposals"]:
+        status = stands[one["unit"], one["span"], one["activity"]]
+        assert expected[one["kinds"][-1]] == status
+        assert 0 <= one["chance"] <= one["chance_by_next"] <= 1
+
+
+def test_the_likeliest_of_a_heading_comes_first(ask):
+    sheet = ask()
+    for heading in sheet["headings"]:
+        chances = [round(one["chance"], 1) for one in sheet["likely"]["proposals"]
+                   if one["heading"] == heading["key"]]  # fmt: skip
+        assert chances == sorted(chances, reverse=True)
+
+
+def test_what_has_been_recorded_is_not_proposed_again(ask, shift_end):
+    heading, unit, span, activity = TWO_SPANS_DUE
+    told = an_event("finish", "2026-11-25 15:00", unit, activity, span)
+    shift_end.record([told])
+    proposals = ask()["likely"]["proposals"]
+    assert (heading, unit, span, activity) not in places(proposals, "finish")
+
+
+def test_the_line_is_marched_once_until_the_log_grows(shift_end):
+    first = shift_end.line.likely_next()
+    assert shift_end.line.likely_next() is first
+    shift_end.record([an_event("hold", "2026-11-25 15:00", "W10", "falsework")])
+    assert shift_end.line.likely_next() is not first
+
+
+def test_the_sheet_says_when_there_is_no_pace_to_go_by(tmp_path, project):
+    """A copy of the demo whose log is empty."""
+    for name in ("project.toml", "alignment.csv", "bents.csv", "units.csv"):
+        (tmp_path / name).write_bytes((project.folder / name).read_bytes())
+    with Project.open(tmp_path) as fresh:
+        client = create_app(fresh, Settings()).server.test_client()
+        likely = client.get("/api/entry-sheet").get_json()["likely"]
+    assert likely["proposals"] == []
+    assert likely["note"] == "Nothing is finished yet, so there is no pace to go by."
