@@ -10,7 +10,7 @@ strength. When forms are stripped or falsework is released is decided by the eng
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,6 +23,7 @@ from model.fold import State
 from model.job import Job
 from model.line import SMALL, DayCounter, Days, March, Run
 from model.line_now import Draws, LineNow, line_now
+from model.same_shift import same_shift_share
 
 PATHS = 1000
 """The standard error of a chance is then 0.016 at most: enough for "8 in 10"."""
@@ -82,12 +83,17 @@ def shift_chances(
     the next one, unless all that was planned is placed and only the finish is missing.
 
     A unit's work is taken to go through its spans one by one, each by its area. The march goes
-    by whole units: a crew that follows another span by span may begin sooner than it says.
+    by whole units: a crew that follows another span by span may begin sooner than it says. It
+    also starts at once whatever is possible; here work that becomes possible in the middle of a
+    shift starts in that shift as often as the log says such work did (``model.same_shift``),
+    and else with the next. A heading on which nothing has begun is left out: the log does not
+    say when its crews come.
     """
     now = _from_the_evening_before(job, state, evening_before, shift)
     draws = _draws(now, _told_already(now, state, evening_before), seed)
     marched, counter = now.march(draws, keep_starts=True)
-    shifts = _Shifts(now, draws, marched, counter, (next_shift - shift).days)
+    at_once = [same_shift_share(evening_before, job, activity) for activity in job.activities]
+    shifts = _Shifts(now, draws, marched, counter, (next_shift - shift).days, at_once)
     cells = _unfinished(job, state)
     rows = [row for unit, place in _marched_on(now) for row in shifts.rows(unit, place, cells)]
     found = pd.DataFrame(rows, columns=["unit", "activity", "span", "status", "percent", *CHANCES])
@@ -149,8 +155,11 @@ def _draws(now: LineNow, told: NDArray[np.bool_], seed: int) -> Draws:
 
 
 def _marched_on(now: LineNow) -> Iterator[tuple[int, int]]:
-    """Go through what is unfinished of the units that were marched."""
+    """Go through what is unfinished of the units that were marched, where work has begun."""
+    known = ~np.isnan(np.fmin(now.started, now.finished))
     for run in now.runs:
+        if not known[list(run.units)].any():
+            continue
         for unit in run.units:
             for place in np.flatnonzero(now.to_do[unit]).tolist():
                 yield unit, place
@@ -191,13 +200,17 @@ def _unfinished(job: Job, state: State) -> dict[tuple[str, str], list[_Cell]]:
 
 @dataclass(frozen=True)
 class _Shifts:
-    """Marches, looked at for what falls into a shift and the next one, ``days_on`` days later."""
+    """Marches, looked at for what falls into a shift and the next one, ``days_on`` days later.
+
+    ``at_once`` has the share of each activity's starts that come as soon as they can.
+    """
 
     now: LineNow
     draws: Draws
     marched: March
     counter: DayCounter
     days_on: int
+    at_once: Sequence[float]
 
     def rows(
         self, unit: int, place: int, cells: dict[tuple[str, str], list[_Cell]]
@@ -207,37 +220,54 @@ class _Shifts:
         if float(self._start(unit, place).min()) > self.days_on + 1:
             return []
         return [
-            (*names, cell.span, cell.status, cell.percent,
-             *self._starts(unit, place, cell), *self._finishes(unit, place, cell))
+            (*names, cell.span, cell.status, cell.percent, *self._chances(unit, place, cell))
             for cell in cells[names]
-        ]  # fmt: skip
+        ]
+
+    def _chances(self, unit: int, place: int, cell: _Cell) -> NDArray[np.float64]:
+        """Return the chances of a cell; it is not finished where it is not begun."""
+        starts = self._starts(unit, place, cell)
+        return np.concatenate([starts, np.minimum(self._finishes(unit, place, cell), starts)])
 
     def _start(self, unit: int, place: int) -> Days:
         """Return when a unit's work begins or goes on; for a cure under way, now."""
         assert self.marched.start is not None
         return np.asarray(np.maximum(np.nan_to_num(self.marched.start[unit, place]), 0.0))
 
-    def _starts(self, unit: int, place: int, cell: _Cell) -> tuple[float, float]:
+    def _starts(self, unit: int, place: int, cell: _Cell) -> NDArray[np.float64]:
         """Return the chances that a cell is begun, or goes on."""
         if cell.status == "under_way":
-            return 1.0, 1.0
-        return self._shares(self._after(unit, place, cell.begins, FIRST_STROKE))
+            return np.ones(2)
+        possible = self._after(unit, place, cell.begins)
+        at_once = 1.0 if cell.status == "on_hold" else self.at_once[place]
+        next_morning = np.ceil(possible - SMALL)
+        return np.asarray(
+            at_once * self._shares(self._first_stroke(place, possible))
+            + (1.0 - at_once) * self._shares(self._first_stroke(place, next_morning))
+        )
 
-    def _finishes(self, unit: int, place: int, cell: _Cell) -> tuple[float, float]:
+    def _finishes(self, unit: int, place: int, cell: _Cell) -> NDArray[np.float64]:
         """Return the chances that a cell is finished; the last one finishes with its unit."""
         if cell.ends > 1.0 - SMALL:
             return self._shares(self.marched.finish[unit, place])
         return self._shares(self._after(unit, place, cell.ends))
 
-    def _after(self, unit: int, place: int, part: float, more_days: float = 0.0) -> Days:
-        """Return when a part of a unit's work is done, and some days more."""
+    def _after(self, unit: int, place: int, part: float) -> Days:
+        """Return when a part of a unit's work is done."""
         start, step = self._start(unit, place), self.now.steps[place]
-        if step.calendar_days:  # it runs in all spans at once
+        if step.calendar_days or part < SMALL:  # a cure runs in all spans at once
             return start
-        work = self.draws.work[unit, place] * np.float32(part) + np.float32(more_days)
+        work = self.draws.work[unit, place] * np.float32(part)
         return self.counter.after_work(start, work, weather=step.weather)
 
-    def _shares(self, moments: Days) -> tuple[float, float]:
+    def _first_stroke(self, place: int, possible: Days) -> Days:
+        """Return when work that is possible is first seen to have started."""
+        step = self.now.steps[place]
+        if step.calendar_days:
+            return np.asarray(possible + FIRST_STROKE)
+        return self.counter.after_work(possible, FIRST_STROKE, weather=step.weather)
+
+    def _shares(self, moments: Days) -> NDArray[np.float64]:
         """Return the shares of paths on which a moment comes by the end of each shift."""
-        this, following = END_OF_SHIFT + SMALL, END_OF_SHIFT + self.days_on + SMALL
-        return float((moments <= this).mean()), float((moments <= following).mean())
+        ends = END_OF_SHIFT + SMALL + np.array([0, self.days_on])
+        return np.asarray((moments[:, None] <= ends).mean(axis=0))

@@ -62,7 +62,7 @@ def test_each_proposal_says_why_in_words(shift_end, watch):
     page = open_entry(watch, shift_end.url)
     choose_heading(page, "W_from_west")
     expect(proposal(page, "W09 span 2")).to_contain_text("due this shift: 8 in 10")
-    expect(page.get_by_role("button", name="W_from_west · 2 due")).to_be_visible()
+    expect(page.get_by_role("button", name="W_from_west · 1 due")).to_be_visible()
     expect(page.locator("#entry-likely")).to_contain_text("says nothing about strength")
 
 

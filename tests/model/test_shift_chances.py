@@ -188,3 +188,23 @@ def test_chances_are_chances_and_the_next_shift_only_adds(day, told):
     assert (cells["finishes_by_next"] >= cells["finishes"]).all()
     assert (cells["starts"] >= cells["finishes"]).all()
     assert not cells.duplicated(["unit", "span", "activity"]).any()
+
+
+def test_a_heading_on_which_nothing_has_begun_is_left_out():
+    job = a_job(units=4, headings=2, activities=FALSEWORK)
+    cells = of_shift(job, done("falsework"), "2026-03-05")
+    assert set(cells["heading"]) == {"h1"}
+
+
+def test_a_crew_that_becomes_free_in_the_shift_starts_in_it_as_often_as_it_used_to():
+    """Four starts known, none on the day the crew was free: (0 + 1) / (4 + 2) of the finishes."""
+    days = [("02", "03"), ("04", "05"), ("06", "09"), ("10", "11")]
+    events = [event for number, (start, finish) in enumerate(days, 1)
+              for event in done("falsework", f"E{number:02d}", f"2026-03-{start} 07:00",
+                                f"2026-03-{finish} 15:00")]  # fmt: skip
+    events.append(an_event("start", "2026-03-12 07:00", "E05"))
+    job = a_job(units=6, activities=FALSEWORK)
+    cells = of_shift(job, events, "2026-03-13", "2026-03-16")
+    sure = chance(cells, "E05", "falsework", "finishes")
+    assert 0.1 < sure < 1.0
+    assert chance(cells, "E06", "falsework", "starts") == pytest.approx(sure / 6, rel=0.1)
