@@ -81,6 +81,7 @@ CALLBACKS: Mapping[str, Right] = {
     "cycle-card.children": "read",
     "history-title.children": "read",
     "day-book.children": "read",
+    "line-whole.children": "read",
     "line-seq.data": "read",
     "line-lag.children": "read",
     "line-chart.figure": "read",

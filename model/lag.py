@@ -25,10 +25,12 @@ from model.line import (
     BOUND_NOW,
     BOUND_SET,
     SMALL,
+    Days,
     March,
+    Run,
 )
 from model.line_now import LineNow, line_now
-from model.simulation import day_numbers, march_days
+from model.simulation import day_numbers
 
 PATHS = 2_000
 COLUMNS = (
@@ -152,7 +154,7 @@ def lag(
             behind_baseline[u, a],
             round(likely[u, a] - due[u, a], 1),
             buffer[u, a],
-            _cost(again, u, a, likely[u, a], due[u, a]),
+            _cost(again, h, u, a, likely[u, a], due[u, a]),
             words.why(h, u, a),
         )
         for h, u, a in front
@@ -244,39 +246,57 @@ def _buffer_left(now: LineNow, marched: March) -> NDArray[np.float64]:
 
 
 class _Again:
-    """The march from now, and again with the same luck where something is finished elsewhen."""
+    """The march from now, and again with the same luck where one heading goes otherwise.
+
+    Headings do not wait for one another, so only that one is marched again.
+    """
 
     def __init__(self, now: LineNow, paths: int, seed: int) -> None:
         self.now = now
-        self._luck = now.luck(paths, seed)
-        self._draws = now.draws(self._luck)
-        # In NumPy whichever way the others go: it also tells what each start waits for.
-        self.marched, _ = now.march(self._draws)
-        self._end = self._likely_end(day_numbers(self.marched.finish, now.to_do))
+        self.draws = now.draw(paths, seed)
+        # In NumPy, whichever way a forecast goes: it also tells what each start waits for, and
+        # with the draws laid out once one heading more takes no longer than compiled.
+        self.marched, _ = now.march(self.draws)
+        self._last = np.stack([_last_day(now, self.marched, run) for run in now.runs])
+        self._end = self._likely_end(self._last)
 
-    def saves(self, finished: NDArray[np.float64]) -> float:
-        """Return by how many working days the line would likely finish sooner.
+    def saves(self, heading: int, line: LineNow, work: Days | None = None) -> float:
+        """Return by how many working days the whole line would likely finish sooner.
 
         Parameters
         ----------
-        finished
-            As ``LineNow.finished``; may name days to come.
+        heading
+            Which one goes otherwise.
+        line, work
+            How it would go: with other finishes, or with other days of work.
         """
-        better = march_days(replace(self.now, finished=finished), self._luck, draws=self._draws)
-        return round(max(self._end - self._likely_end(better.finish), 0.0), 2)
+        run = self.now.runs[heading]
+        draws = self.draws if work is None else replace(self.draws, work=work)
+        marched, _ = replace(line, runs=(run,)).march(draws)
+        last = self._last.copy()
+        last[heading] = _last_day(line, marched, run)
+        return round(max(self._end - self._likely_end(last), 0.0), 2)
 
-    def _likely_end(self, days: NDArray[np.int16]) -> float:
+    def _likely_end(self, last: NDArray[np.int16]) -> float:
         """Return the mean of the middle tenth of the line's ends, in working days from now.
 
         The middle tenth and not the single middle path: it moves by less than a day.
         """
-        last = days.max(axis=(0, 1)).astype(np.int64) + 1
-        ends = np.sort(_working(self.now, last))
+        ends = np.sort(_working(self.now, last.max(axis=0).astype(np.int64) + 1))
         middle = ends[int(0.45 * ends.size) : max(int(0.55 * ends.size), 1)]
         return float(middle.mean())
 
 
-def _cost(again: _Again, unit: int, activity: int, likely: float, due: float) -> float:
+def _last_day(now: LineNow, marched: March, run: Run) -> NDArray[np.int16]:
+    """Return the day a heading's last finish falls on, on every path."""
+    units = list(run.units)
+    days = day_numbers(marched.finish[units], now.to_do[units])
+    return np.asarray(days.max(axis=(0, 1)))
+
+
+def _cost(
+    again: _Again, heading: int, unit: int, activity: int, likely: float, due: float
+) -> float:
     """Return how much sooner the line would likely finish if a unit were not behind."""
     now = again.now
     begun = not np.isnan(now.started[unit, activity])
@@ -286,7 +306,7 @@ def _cost(again: _Again, unit: int, activity: int, likely: float, due: float) ->
         return 0.0
     finished = now.finished.copy()
     finished[unit, activity] = _moment(now, np.nan_to_num(max(due, 0.0)))
-    return again.saves(finished)
+    return again.saves(heading, replace(now, finished=finished))
 
 
 def _moment(now: LineNow, working_days: float) -> float:

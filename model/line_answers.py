@@ -1,16 +1,17 @@
 """What the scheduler asks of the line, answered once and held while the log stays as it is.
 
 A forecast takes a good part of a second, and a page asks for it several times over: for the
-dates, for the chart, for who lags. Whoever asks second gets the first one's answer.
+dates, for the chart, for who lags. Whoever asks second gets the first one's answer. That of a
+long line takes longer than one likes to wait for; it can be watched and stopped.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from functools import lru_cache
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 import pandas as pd
 
@@ -26,6 +27,7 @@ from model.lag import Lag, lag
 from model.likely_next import LikelyNext, likely_next
 from model.line_now import line_now
 from model.log_arrays import LogArrays
+from model.one_job import OneJob, Report
 from model.placed import by_day
 from model.projection import PATHS, SEED, Forecast, project_finish
 from model.simulation import OnBlock, get_ready
@@ -36,8 +38,45 @@ from model.whatif import Change, WhatIf, whatif
 ANSWERS_HELD = 16
 """Moments whose answers are kept: people look at today and at a few days before."""
 
+LONG_CELLS = 10_000_000
+"""Units × activities × paths of a forecast that may take more than about a second."""
+
+MARCHES = "marches down the line"
+WHO_LAGS = f"{MARCHES}, now looking for who lags"
+
 Moment = dt.datetime | None
 Answer = TypeVar("Answer")
+
+
+class _Held(Generic[Answer]):
+    """The last answers of a question; who asks meanwhile waits for the first."""
+
+    def __init__(self, answer: Callable[..., Answer], turn: threading.RLock) -> None:
+        self._answer, self._turn = answer, turn
+        self._looking = threading.Lock()
+        self._answers: OrderedDict[tuple[Hashable, ...], Answer] = OrderedDict()
+
+    def __call__(self, *key: Hashable) -> Answer:
+        with self._turn:
+            with self._looking:
+                if key in self._answers:
+                    self._answers.move_to_end(key)
+                    return self._answers[key]
+            answer = self._answer(*key)
+            self.keep(answer, *key)
+            return answer
+
+    def has(self, *key: Hashable) -> bool:
+        """Tell whether it can be answered at once."""
+        with self._looking:
+            return key in self._answers
+
+    def keep(self, answer: Answer, *key: Hashable) -> None:
+        """Hold an answer that was worked out elsewhere."""
+        with self._looking:
+            self._answers[key] = answer
+            while len(self._answers) > ANSWERS_HELD:
+                self._answers.popitem(last=False)
 
 
 class LineAnswers:
@@ -65,24 +104,13 @@ class LineAnswers:
         self.job = job
         self._log, self._fold, self._now = log, fold, now
         self._answering = threading.RLock()
-        self._forecasts = self._held(self._forecast)
-        self._lags = self._held(self._lag)
-        self._charts = self._held(self._time_station)
-        self._curves = self._held(self._quantity_curves)
+        self._forecasts = _Held(self._forecast, self._answering)
+        self._lags = _Held(self._lag, self._answering)
+        self._charts = _Held(self._time_station, self._answering)
+        self._curves = _Held(self._quantity_curves, self._answering)
+        self.watched: OneJob[Forecast] = OneJob()
         # A phone on thin signal must not wait behind the long questions of an office.
-        self._likely = self._held(self._likely_next, threading.RLock())
-
-    def _held(
-        self, answer: Callable[..., Answer], answering: threading.RLock | None = None
-    ) -> Callable[..., Answer]:
-        """Hold the last answers of a question; who asks meanwhile waits for the first."""
-        held, turn = lru_cache(maxsize=ANSWERS_HELD)(answer), answering or self._answering
-
-        def ask(*key: Hashable) -> Answer:
-            with turn:
-                return held(*key)
-
-        return ask
+        self._likely = _Held(self._likely_next, threading.RLock())
 
     def _moment(self, as_of: Moment) -> dt.datetime:
         return as_of or end_of_day(self._now().date())
@@ -98,10 +126,15 @@ class LineAnswers:
     ) -> Forecast:
         """Project the finish from the recent cycle, with its band.
 
-        One that is watched (``on_block``) may be stopped short, so it is not held.
+        One that is watched (``on_block``) is held only if nobody stopped it short.
         """
         asked = self._log(), self._moment(as_of), known_on, paths, seed, recent
-        return self._forecast(*asked, on_block) if on_block else self._forecasts(*asked)
+        if on_block is None or self._forecasts.has(*asked):
+            return self._forecasts(*asked)
+        answer = self._forecast(*asked, on_block)
+        if answer.paths == paths:
+            self._forecasts.keep(answer, *asked)
+        return answer
 
     def _forecast(
         self,
@@ -118,6 +151,39 @@ class LineAnswers:
             self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent,
             on_block=on_block,
         )  # fmt: skip
+
+    def takes_long(self, as_of: Moment = None, *, lag: bool = False) -> bool:
+        """Tell whether the usual forecast, or who lags as well, is not at hand and takes long."""
+        log, moment = self._log(), self._moment(as_of)
+        at_hand = self._forecasts.has(log, moment, None, PATHS, SEED, RECENT_UNITS)
+        if lag:
+            at_hand = at_hand and self._lags.has(log, moment, None)
+        cells = len(self.job.units) * len(self.job.activities) * PATHS
+        return not at_hand and cells >= LONG_CELLS
+
+    def watch_key(self, as_of: Moment = None, *, lag: bool = False) -> Hashable:
+        """Return what ``watched`` says it was asked for by ``watch``."""
+        return self._log(), self._moment(as_of), lag
+
+    def watch(self, as_of: Moment = None, *, lag: bool = False) -> bool:
+        """Start the usual forecast, with who lags after it, so that it can be watched and stopped.
+
+        Returns
+        -------
+        bool
+            Whether it was started: ``watched`` does one thing at a time.
+        """
+        moment = self._moment(as_of)
+
+        def work(report: Report) -> Forecast:
+            forecast = self.forecast(
+                moment, on_block=lambda done, paths: report(done, paths, MARCHES)
+            )
+            if lag and forecast.paths == PATHS and report(PATHS, PATHS, WHO_LAGS):
+                self.lag(moment)
+            return forecast
+
+        return self.watched.start(work, self.watch_key(moment, lag=lag))
 
     def get_ready_to_march(self) -> None:
         """Get the compiled march ready by marching the line as it stands (see ``get_ready``)."""

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from model.drivers import driven_days
 from model.line import BOUND_AFTER, SMALL, TICKS, Days, March
-from model.line_now import Draws, LineNow, Luck
+from model.line_now import LineNow, Luck
 
 if TYPE_CHECKING:
     from model.march_program import Program
@@ -195,7 +195,6 @@ def march_days(
     now: LineNow,
     luck: Luck,
     *,
-    draws: Draws | None = None,
     way: Way | None = None,
     keep_starts: bool = False,
 ) -> MarchedDays:
@@ -204,11 +203,9 @@ def march_days(
     Parameters
     ----------
     now
-        Where it stands; or where it would, with the luck of how it stands.
+        Where it stands.
     luck
         As ``LineNow.luck`` gives it.
-    draws
-        The same laid out, for who marches in NumPy more than once with it.
     way
         Which way; by default the one that is sooner done.
     keep_starts
@@ -217,8 +214,6 @@ def march_days(
     days = np.empty((1 + keep_starts, *now.finished.shape, luck.paths), dtype=np.int16)
     if (way or way_for(now.finished.size * luck.paths)) == "compiled":
         deque(_by_kernel(now, luck, days), maxlen=0)
-    elif draws is not None:
-        _keep_days(now, now.march(draws, keep_starts=keep_starts)[0], days)
     else:
         for first, last in _numpy_blocks(now, luck):
             marched, _ = now.march(now.draws(luck, first, last), keep_starts=keep_starts)

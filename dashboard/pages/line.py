@@ -1,8 +1,9 @@
 """The line page: who lags and why, where every crew was and is likely to be, what a change buys.
 
 The lag and its sentences come with the page. Charts follow, each from one answer of the
-project, which holds it while the log stays as it is. Old projections are tested on a thread of
-its own, for that takes seconds.
+project, which holds it while the log stays as it is. On a long line the forecast takes seconds:
+then the page comes once it is done, and until then says how far it is. Old projections are
+tested on a thread of its own, for that takes seconds on any.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Any
 
 import dash
 import numpy as np
-from dash import ClientsideFunction, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.figures.control_charts import control_chart_figure
@@ -22,6 +23,15 @@ from dashboard.pages import line_backtest, line_whatif
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.crew_looks import crew_look, crew_swatch
+from dashboard.parts.forecast_wait import (
+    NOTHING_YET,
+    pressed_id,
+    wait_for,
+    wait_inputs,
+    wait_outputs,
+    wait_section,
+    wait_shown,
+)
 from dashboard.parts.lag_words import lag_summary, lag_table
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.line_lists import drivers_list, pours_table, unit_facts
@@ -34,7 +44,14 @@ NAME = "Line"
 
 
 def layout(project: Project, search: str = "") -> Component:
-    """Return the page as the address asks for it."""
+    """Return the page as the address asks for it, or while it takes long, how far it is."""
+    if project.line.takes_long(lag=True):
+        waits = [dcc.Store(id="line-search", data=search), wait_section("line", seen=True)]
+        return html.Div(waits, id="line-whole", className="page")
+    return _page(project, search)
+
+
+def _page(project: Project, search: str) -> Component:
     view = _view(project, search)
     return html.Section(
         [
@@ -149,11 +166,29 @@ def _coming_section() -> list[Component]:
 
 def register(app: dash.Dash, project: Project) -> None:
     """Wire the page to an app."""
+    _register_wait(app, project)
     _register_browser(app)
     _register_line(app, project)
     _register_crew(app, project)
     line_backtest.register(app, project)
     line_whatif.register(app, project)
+
+
+def _register_wait(app: dash.Dash, project: Project) -> None:
+    """Show the page once the forecast of a long line is done."""
+
+    @app.callback(
+        Output("line-whole", "children"),
+        *wait_outputs("line"),
+        *wait_inputs("line"),
+        State("line-search", "data"),
+    )
+    def wait(*given: Any) -> tuple[Any, ...]:
+        pressed = pressed_id(ctx.triggered)
+        waited = wait_for(project.line, None, pressed, lag=True)
+        if waited.progress is None:
+            return _page(project, given[-1]), *(no_update,) * 5
+        return no_update, *wait_shown(waited, kept=NOTHING_YET)
 
 
 def _register_browser(app: dash.Dash) -> None:

@@ -17,9 +17,9 @@ from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.backtest_words import horizon_table
 from dashboard.parts.drawn import drawn
-from dashboard.parts.one_job import OneJob, Progress
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
 from model.backtest import Backtest
+from model.one_job import OneJob, Progress
 from model.project import Project
 
 READS = (

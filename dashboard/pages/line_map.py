@@ -12,7 +12,7 @@ from typing import Any
 
 import dash
 import numpy as np
-from dash import ClientsideFunction, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.figures.base_map import base_map
@@ -22,11 +22,21 @@ from dashboard.parts.attributes import aria, data
 from dashboard.parts.cards import number_card
 from dashboard.parts.document_urls import context_url, footprints_url
 from dashboard.parts.finish_cards import cycle_card, finish_card, finish_notes
+from dashboard.parts.forecast_wait import (
+    FROM_THOSE,
+    pressed_id,
+    wait_for,
+    wait_inputs,
+    wait_outputs,
+    wait_section,
+    wait_shown,
+)
 from dashboard.parts.numbers import numbers_by_day
 from dashboard.parts.unit_history import history_list
 from model.activities import planned_line_cycle_days
 from model.clock import end_of_day
 from model.project import Project
+from model.projection import Forecast
 
 PATH = "/"
 NAME = "Map"
@@ -45,6 +55,7 @@ def layout(project: Project, search: str = "") -> Component:
             *_stores(project, view),
             *(frame.notice("warning", note) for note in view.notes),
             _cards(),
+            wait_section("finish"),
             html.Div(map_view.activity_choice(job.activities, view.activity), className="controls"),
             html.Div(
                 [map_view.day_slider(len(days), day), map_view.lag_choice(view.outlines)],
@@ -195,7 +206,20 @@ def _history_panel() -> Component:
 def register(app: dash.Dash, project: Project) -> None:
     """Wire the page to an app."""
     map_view.register(app)
-    names = {activity.key: activity.name for activity in project.job.activities}
+    _register_growth(app, project)
+    _register_finish(app, project)
+    _register_lag(app, project)
+    _register_history(app, project)
+    in_browser: Any = app.clientside_callback
+    in_browser(
+        ClientsideFunction(map_view.SPACE, "settle"),
+        Input("view", "data"),
+        Input("changes", "data"),
+    )
+
+
+def _register_growth(app: dash.Dash, project: Project) -> None:
+    """Look every few seconds whether the log has grown."""
 
     @app.callback(
         Output("changes", "data"),
@@ -213,21 +237,45 @@ def register(app: dash.Dash, project: Project) -> None:
         grown = growing_stores(project)
         return grown["changes"], grown["numbers"], newest, len(grown["changes"]["dates"]) - 1
 
+
+def _register_finish(app: dash.Dash, project: Project) -> None:
+    """Project the finish of the day shown; where that takes long, say how far it is."""
+
     @app.callback(
         Output("cycle-card", "children"),
         Output("finish-card", "children"),
         Output("finish-notes", "children"),
+        *wait_outputs("finish"),
         Input("settled", "data"),
         Input("seen-seq", "data"),
+        *wait_inputs("finish"),
     )
-    def project_finish(settled: dict[str, Any] | None, _: int) -> tuple[Any, Any, Any]:
+    def project_finish(settled: dict[str, Any] | None, *_: int | None) -> tuple[Any, ...]:
+        pressed = pressed_id(ctx.triggered)
         if not settled:
+            return (no_update,) * 8
+        day = end_of_day(dt.date.fromisoformat(settled["date"]))
+        waited = wait_for(project.line, day, pressed, lag=False)
+        same = pressed in ("finish-wait-poll", "finish-wait-cancel")
+        cards = _finish_cards(project, settled["activity"], waited.forecast, keep=same)
+        return *cards, *wait_shown(waited, kept=FROM_THOSE)
+
+
+def _finish_cards(
+    project: Project, key: str, forecast: Forecast | None, *, keep: bool
+) -> tuple[Any, Any, Any]:
+    """Return the cards and notes; without a forecast yet, keep what is there or say so."""
+    if forecast is None:
+        if keep:
             return no_update, no_update, no_update
-        activity = project.activity(settled["activity"])
-        forecast = project.forecast(as_of=end_of_day(dt.date.fromisoformat(settled["date"])))
-        plan = planned_line_cycle_days(project.job.activities)
-        card = cycle_card(forecast, activity, plan)
-        return card, finish_card(forecast), finish_notes(forecast)
+        return number_card("Recent cycle", "…"), number_card("Projected finish", "…"), []
+    plan = planned_line_cycle_days(project.job.activities)
+    card = cycle_card(forecast, project.activity(key), plan)
+    return card, finish_card(forecast), finish_notes(forecast)
+
+
+def _register_lag(app: dash.Dash, project: Project) -> None:
+    """Say which spans lag on the day shown, for their outlines."""
 
     @app.callback(
         Output("lag", "data"),
@@ -242,6 +290,11 @@ def register(app: dash.Dash, project: Project) -> None:
         day = int(np.searchsorted(project.days().days, np.datetime64(settled["date"])))
         return map_view.lag_store(project.footprints.hash, day, late)
 
+
+def _register_history(app: dash.Dash, project: Project) -> None:
+    """Show a unit's history beside the map."""
+    names = {activity.key: activity.name for activity in project.job.activities}
+
     @app.callback(
         Output("history-title", "children"),
         Output("history", "children"),
@@ -255,11 +308,6 @@ def register(app: dash.Dash, project: Project) -> None:
         return f"Unit {unit}", history_list(project.history(unit), names)
 
     in_browser: Any = app.clientside_callback
-    in_browser(
-        ClientsideFunction(map_view.SPACE, "settle"),
-        Input("view", "data"),
-        Input("changes", "data"),
-    )
     in_browser(
         ClientsideFunction(map_view.SPACE, "openHistory"),
         Input("selection", "data"),

@@ -17,10 +17,10 @@ from dashboard.figures.whatif_chart import whatif_chart
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.drawn import drawn
-from dashboard.parts.one_job import OneJob, Progress, Report
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id, whatif_form
 from dashboard.parts.whatif_table import whatif_table
+from model.one_job import OneJob, Progress, Report
 from model.problems import InputError
 from model.project import Project
 from model.starving import NO_SET

@@ -8,7 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.parts.attributes import aria
-from dashboard.parts.one_job import Progress
+from model.one_job import Progress
 
 POLL_MS = 500
 """How often an open page asks how far a computation is."""
@@ -22,9 +22,10 @@ def progress_bar(progress: Progress[Any], what: str) -> Component:
     progress
         Of the job that runs.
     what
-        What a step is, for example ``"past weeks"``.
+        What a step is, for example ``"past weeks"``, where the job does not say so itself.
     """
-    words = f"{progress.done} of {progress.total} {what}" if progress.total else "starting"
+    what = progress.what or what
+    words = f"{progress.done:,} of {progress.total:,} {what}" if progress.total else "starting"
     bar = html.Div(
         html.Div(style={"width": f"{progress.share:.0%}"}),
         className="progress",

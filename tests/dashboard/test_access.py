@@ -56,6 +56,7 @@ CALLBACK_MAY = {
     "cycle-card.children": READERS,
     "history-title.children": READERS,
     "day-book.children": READERS,
+    "line-whole.children": READERS,
     "line-seq.data": READERS,
     "line-lag.children": READERS,
     "line-chart.figure": READERS,

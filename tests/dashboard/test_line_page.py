@@ -8,12 +8,12 @@ import pytest
 
 from dashboard.parts.lag_words import lag_summary, lag_table
 from dashboard.parts.line_address import ALL, LineView, read_line_address
-from dashboard.parts.one_job import OneJob
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id
 from dashboard.parts.whatif_table import whatif_table
 from model import line_answers
 from model.clock import end_of_day
 from model.lag import COLUMNS, Lag
+from model.one_job import OneJob
 from model.projection import Band
 from model.starving import COLUMNS as CREW_COLUMNS
 from model.starving import NO_SET, Starving

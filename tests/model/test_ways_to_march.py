@@ -60,6 +60,9 @@ ASKED: dict[str, Callable[[Project], Any]] = {
     "backtest": some_weeks,
 }
 
+ALWAYS_NUMPY = [ASKED["lag"], ASKED["lag in summer"]]
+"""One heading more with draws laid out already: compiled it takes no less."""
+
 
 def answered(
     project: Project, ask: Callable[[Project], Any], way: Way, monkeypatch: pytest.MonkeyPatch
@@ -71,7 +74,7 @@ def answered(
     monkeypatch.setattr(simulation, "way_for", lambda cells: gone.append(way) or original(cells))
     project.__dict__.pop("line", None)
     answer = ask(project)
-    assert gone
+    assert gone or ask in ALWAYS_NUMPY
     assert simulation.way_for(1) == way
     monkeypatch.undo()
     return answer

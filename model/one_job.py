@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
-from typing import Generic, Literal, TypeVar
+from dataclasses import dataclass, replace
+from typing import Generic, Literal, Protocol, TypeVar
 
 Answer = TypeVar("Answer")
 Condition = Literal["idle", "running", "done", "stopped", "failed"]
-Report = Callable[[int, int], bool]
-"""Told what is done of how much; says whether to go on."""
+
+
+class Report(Protocol):
+    """Told what is done of how much; says whether to go on."""
+
+    def __call__(self, done: int, total: int, what: str = "") -> bool:
+        """Say whether to go on; ``what`` names a step, where a job has several kinds."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +32,12 @@ class Progress(Generic[Answer]):
         Of the last job that was done; it stays while another one runs.
     key
         What that answer belongs to.
+    what
+        Names the steps, where the job said so.
+    asked
+        What the job that runs, or ran last, belongs to.
+    cut_short
+        What a job that was stopped had by then.
     """
 
     condition: Condition = "idle"
@@ -34,6 +45,9 @@ class Progress(Generic[Answer]):
     total: int = 0
     answer: Answer | None = None
     key: Hashable = None
+    what: str = ""
+    asked: Hashable = None
+    cut_short: Answer | None = None
 
     @property
     def running(self) -> bool:
@@ -70,7 +84,7 @@ class OneJob(Generic[Answer]):
         ----------
         work
             Is given a function to call with the steps done and the steps in all; when that
-            returns False it should return soon, and its answer is dropped.
+            returns False it should return soon, and its answer is kept as one cut short.
         key
             Kept with the answer.
 
@@ -83,7 +97,7 @@ class OneJob(Generic[Answer]):
             if self._progress.running:
                 return False
             before = self._progress
-            self._progress = Progress("running", answer=before.answer, key=before.key)
+            self._progress = Progress("running", answer=before.answer, key=before.key, asked=key)
             self._stop.clear()
         self._thread = threading.Thread(target=self._run, args=(work, key), daemon=True)
         self._thread.start()
@@ -110,12 +124,10 @@ class OneJob(Generic[Answer]):
     def _after(self, answer: Answer | None, key: Hashable, *, ended: bool) -> Progress[Answer]:
         before = self._progress
         if ended and not self._stop.is_set():
-            return Progress("done", before.total, before.total, answer, key)
-        condition: Condition = "stopped" if ended else "failed"
-        return Progress(condition, before.done, before.total, before.answer, before.key)
+            return replace(before, condition="done", done=before.total, answer=answer, key=key)
+        return replace(before, condition="stopped" if ended else "failed", cut_short=answer)
 
-    def _report(self, done: int, total: int) -> bool:
+    def _report(self, done: int, total: int, what: str = "") -> bool:
         with self._lock:
-            before = self._progress
-            self._progress = Progress("running", done, total, before.answer, before.key)
+            self._progress = replace(self._progress, done=done, total=total, what=what)
         return not self._stop.is_set()

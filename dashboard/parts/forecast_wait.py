@@ -1,0 +1,173 @@
+"""A forecast that takes long: how far it is, a button that stops it, and what there is then.
+
+One of a long line marches for seconds. It runs on a thread of its own, one for all pages and
+all who look at them (``LineAnswers.watched``). One that is done at once never shows any of this.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dash import Input, Output, dcc, html
+from dash.development.base_component import Component
+
+from dashboard.parts import frame
+from dashboard.parts.attributes import aria
+from dashboard.parts.progress_panel import POLL_MS, progress_bar
+from model.line_answers import MARCHES, LineAnswers
+from model.one_job import Progress
+from model.projection import Forecast
+
+AT_ONCE_S = 1.0
+"""A forecast that takes no longer is shown at once, without a progress bar."""
+
+FROM_THOSE = "The dates shown are from those; more marches would steady them."
+NOTHING_YET = "Who lags takes all of them, so nothing is shown yet."
+
+
+@dataclass(frozen=True)
+class Waited:
+    """What there is of a forecast.
+
+    Parameters
+    ----------
+    forecast
+        Whole, or of the marches done when it was stopped; None while it runs.
+    progress
+        Of the job that is waited for or was stopped; None when the forecast is whole.
+    """
+
+    forecast: Forecast | None
+    progress: Progress[Forecast] | None = None
+
+    @property
+    def running(self) -> bool:
+        """Whether to ask again soon."""
+        return self.progress is not None and self.progress.running
+
+
+def wait_for(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag: bool) -> Waited:
+    """Return the usual forecast, or how far it is.
+
+    Parameters
+    ----------
+    line
+        Answers about the line.
+    as_of
+        Of which day; the present one without it.
+    pressed
+        The id of the button pressed; blank for none.
+    lag
+        Whether who lags is waited for as well.
+    """
+    if line.takes_long(as_of, lag=lag):
+        _act(line, as_of, pressed, lag=lag)
+    if not line.takes_long(as_of, lag=lag):
+        return Waited(line.forecast(as_of))
+    progress = line.watched.progress()
+    mine = progress.asked == line.watch_key(as_of, lag=lag)
+    if progress.running or not mine:
+        return Waited(None, progress)
+    return Waited(progress.cut_short, progress)
+
+
+def _act(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag: bool) -> None:
+    """Stop the job, or start the one that is wanted unless it was stopped."""
+    job, key = line.watched, line.watch_key(as_of, lag=lag)
+    if pressed.endswith("-wait-cancel"):
+        job.stop()
+        job.wait(AT_ONCE_S)
+        return
+    wanted = pressed.endswith("-wait-again") or not _ended_early(job.progress(), key)
+    if wanted and line.watch(as_of, lag=lag):
+        job.wait(AT_ONCE_S)
+
+
+def _ended_early(progress: Progress[Forecast], key: Hashable) -> bool:
+    return progress.condition in ("stopped", "failed") and progress.asked == key
+
+
+def wait_section(name: str, *, seen: bool = False) -> Component:
+    """Return the place of the words and buttons.
+
+    Parameters
+    ----------
+    name
+        Begins their ids.
+    seen
+        Whether it is known already that there is something to wait for.
+    """
+    buttons = [
+        html.Button(
+            words, id=f"{name}-wait-{what}", type="button", className="button", disabled=off
+        )
+        for what, words, off in (("cancel", "Cancel", not seen), ("again", "Run it again", True))
+    ]
+    return html.Div(
+        [
+            html.Div(id=f"{name}-wait-words", **aria(live="polite")),
+            html.Div(buttons, className="controls"),
+            dcc.Interval(id=f"{name}-wait-poll", interval=POLL_MS, disabled=not seen),
+        ],
+        id=f"{name}-wait",
+        className="card",
+        hidden=not seen,
+    )
+
+
+def wait_inputs(name: str) -> list[Input]:
+    """Return what a callback that waits is set off by."""
+    return [
+        Input(f"{name}-wait-cancel", "n_clicks"),
+        Input(f"{name}-wait-again", "n_clicks"),
+        Input(f"{name}-wait-poll", "n_intervals"),
+    ]
+
+
+def wait_outputs(name: str) -> list[Output]:
+    """Return what ``wait_shown`` fills."""
+    return [
+        Output(f"{name}-wait-words", "children"),
+        Output(f"{name}-wait", "hidden"),
+        Output(f"{name}-wait-cancel", "disabled"),
+        Output(f"{name}-wait-again", "disabled"),
+        Output(f"{name}-wait-poll", "disabled"),
+    ]
+
+
+def pressed_id(triggered: Sequence[Mapping[str, Any]]) -> str:
+    """Return the id of what set a callback off, from ``ctx.triggered``; blank at first sight.
+
+    Buttons that come with a page set it off as well, without having been pressed.
+    """
+    one = triggered[0] if triggered else {}
+    return str(one["prop_id"]).rpartition(".")[0] if one.get("value") else ""
+
+
+def wait_shown(waited: Waited, *, kept: str) -> tuple[Any, ...]:
+    """Return what to show of the wait.
+
+    Parameters
+    ----------
+    waited
+        What there is.
+    kept
+        What becomes of marches that were stopped: ``FROM_THOSE`` or ``NOTHING_YET``.
+    """
+    progress = waited.progress
+    if progress is None:
+        return [], True, True, True, True
+    return _words(progress, kept), False, not progress.running, progress.running, not waited.running
+
+
+def _words(progress: Progress[Forecast], kept: str) -> Component:
+    if progress.condition == "running":
+        lead = html.P("Working out when the line finishes.", className="lead")
+        return html.Div([lead, progress_bar(progress, MARCHES)])
+    if progress.condition == "failed":
+        return frame.notice("error", "The forecast ended without an answer")
+    done = f"Stopped after {progress.done:,} of {progress.total:,} marches"
+    return frame.notice("empty", done, [kept])

@@ -1,0 +1,188 @@
+"""A forecast that takes long on the pages: how far it is, stopped, and worked out again."""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+
+import pytest
+
+from dashboard.parts import forecast_wait
+from model import line_answers
+from model.clock import end_of_day
+from model.projection import PATHS
+from tests.dashboard.conftest import words_of
+
+DAY = "2026-11-20"
+SETTLED = {"settled.data": {"activity": "deck_pour", "date": DAY}, "seen-seq.data": 1}
+BLOCK = 3_000
+
+
+class Marching:
+    """A forecast that goes on block by block, each when it is let."""
+
+    def __init__(self, original):
+        self.original = original
+        self.blocks, self.told = threading.Semaphore(0), threading.Semaphore(0)
+        self.calls = 0
+
+    def __call__(self, *job, paths, on_block=None, **more):
+        self.calls += 1
+        done = paths
+        for done in range(BLOCK, paths, BLOCK):
+            assert self.blocks.acquire(timeout=20)
+            go_on = on_block(done, paths)
+            self.told.release()
+            if not go_on:
+                return self.original(*job, paths=done, **more)
+        return self.original(*job, paths=paths, **more)
+
+
+@pytest.fixture
+def marching(monkeypatch, project):
+    """Every forecast is a long one that is not done at once."""
+    one = Marching(line_answers.project_finish)
+    monkeypatch.setattr(line_answers, "LONG_CELLS", 1)
+    monkeypatch.setattr(line_answers, "project_finish", one)
+    monkeypatch.setattr(forecast_wait, "AT_ONCE_S", 0.0)
+    yield one
+    one.blocks.release(100)
+    project.line.watched.wait(20)
+
+
+def go_on(marching, blocks):
+    """Let some blocks be marched, and be told of."""
+    for _ in range(blocks):
+        marching.blocks.release()
+        assert marching.told.acquire(timeout=20)
+
+
+def asked(call, pressed=None):
+    changed = f"finish-wait-{pressed}" if pressed else None
+    pressed_once = {changed: 1} if changed else {}
+    answer = call("cycle-card.children", changed=changed, **SETTLED, **pressed_once)
+    return answer.get_json()["response"]
+
+
+def test_a_small_job_is_answered_at_once_and_shows_no_wait(call):
+    answer = asked(call)
+    assert "as likely as not" in str(answer) or "% sure by" in str(answer)
+    assert answer["finish-wait"]["hidden"]
+    assert answer["finish-wait-poll"]["disabled"]
+
+
+def test_a_long_forecast_says_how_far_it_is_with_a_bar_and_can_be_cancelled(
+    project, call, marching
+):
+    first = asked(call)
+    assert first["finish-card"]["children"]["props"]["children"][1]["props"]["children"] == "…"
+    assert not first["finish-wait"]["hidden"]
+    go_on(marching, 1)
+    polled = asked(call, "poll.n_intervals")
+    assert "finish-card" not in polled, "what stands on the cards is left alone"
+    assert "3,000 of 10,000 marches" in str(polled["finish-wait-words"])
+    assert "progressbar" in str(polled["finish-wait-words"])
+    assert not polled["finish-wait-cancel"]["disabled"]
+    assert not polled["finish-wait-poll"]["disabled"]
+
+
+def test_a_stopped_forecast_gives_the_dates_of_the_marches_done_and_says_so(
+    project, call, marching
+):
+    asked(call)
+    project.line.watched.stop()
+    marching.blocks.release(1)
+    project.line.watched.wait(20)
+    stopped = asked(call, "poll.n_intervals")
+    assert "Stopped after 3,000 of 10,000 marches" in str(stopped["finish-wait-words"])
+    assert forecast_wait.FROM_THOSE in str(stopped["finish-wait-words"])
+    assert "% sure by" in str(stopped["finish-card"])
+    assert not stopped["finish-wait-again"]["disabled"]
+    assert stopped["finish-wait-poll"]["disabled"]
+    # It is not begun again by itself, nor taken for the whole one.
+    assert marching.calls == 1
+    assert project.line.takes_long(end_of_day(dt.date.fromisoformat(DAY)))
+
+
+def test_a_stopped_forecast_is_worked_out_when_asked_again_and_then_held(project, call, marching):
+    asked(call)
+    project.line.watched.stop()
+    marching.blocks.release(1)
+    project.line.watched.wait(20)
+    assert not asked(call, "again.n_clicks")["finish-wait-poll"]["disabled"]
+    marching.blocks.release(3)
+    project.line.watched.wait(20)
+    whole = asked(call, "poll.n_intervals")
+    assert whole["finish-wait"]["hidden"]
+    assert "% sure by" in str(whole["finish-card"])
+    held = project.forecast(end_of_day(dt.date.fromisoformat(DAY)))
+    assert (held.paths, marching.calls) == (PATHS, 2)
+
+
+def line_page(call, pressed=None, search=""):
+    changed = f"line-wait-{pressed}" if pressed else None
+    pressed_once = {changed: 1} if changed else {}
+    return call("line-whole.children", changed=changed, **{"line-search.data": search},
+                **pressed_once)  # fmt: skip
+
+
+def test_the_line_page_comes_once_the_forecast_and_who_lags_are_there(project, call, marching):
+    first = words_of(call("page.children", **{"url.pathname": "/line", "url.search": "?unit=W07"}))
+    assert "line-wait-words" in first
+    assert "Lags most" not in first
+    line_page(call, search="?unit=W07")
+    go_on(marching, 2)
+    assert "6,000 of 10,000 marches" in words_of(line_page(call, "poll.n_intervals"))
+    marching.blocks.release(2)
+    project.line.watched.wait(20)
+    shown = words_of(line_page(call, "poll.n_intervals", search="?unit=W07"))
+    assert "Lags most" in shown
+    assert '"unit": "W07"' in shown
+    assert marching.calls == 1
+    again = words_of(call("page.children", **{"url.pathname": "/line", "url.search": ""}))
+    assert "Lags most" in again
+
+
+def test_a_line_page_that_was_cancelled_shows_nothing_half_done_and_offers_to_go_on(
+    project, call, marching
+):
+    line_page(call)
+    line_page(call, "cancel.n_clicks")
+    marching.blocks.release(1)
+    project.line.watched.wait(20)
+    stopped = line_page(call, "poll.n_intervals").get_json()["response"]
+    assert "line-whole" not in stopped
+    assert forecast_wait.NOTHING_YET in str(stopped["line-wait-words"])
+    assert not stopped["line-wait-again"]["disabled"]
+
+
+def test_one_who_asks_for_another_day_meanwhile_waits_for_the_turn(project, call, marching):
+    asked(call)
+    other = {"settled.data": {"activity": "deck_pour", "date": "2026-10-02"}, "seen-seq.data": 1}
+    first = call("cycle-card.children", **other).get_json()["response"]
+    assert not first["finish-wait-poll"]["disabled"]
+    marching.blocks.release(3)
+    project.line.watched.wait(20)
+    call(
+        "cycle-card.children",
+        changed="finish-wait-poll.n_intervals",
+        **other,
+        **{"finish-wait-poll.n_intervals": 1},
+    )
+    marching.blocks.release(3)
+    project.line.watched.wait(20)
+    assert not project.line.takes_long(end_of_day(dt.date(2026, 10, 2)))
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_forecast_that_breaks_is_said_to_and_not_begun_over_and_over(project, call, monkeypatch):
+    def breaks(*_, **__):
+        raise ArithmeticError("no such day")
+
+    monkeypatch.setattr(line_answers, "LONG_CELLS", 1)
+    monkeypatch.setattr(line_answers, "project_finish", breaks)
+    asked(call)
+    project.line.watched.wait(20)
+    failed = asked(call, "poll.n_intervals")
+    assert "ended without an answer" in str(failed["finish-wait-words"])
+    assert failed["finish-wait-poll"]["disabled"]
