@@ -1,6 +1,6 @@
 // One row of the sheet: where it stands, what can be ticked, and what each tick asks for.
 
-import { el, field, statusChip } from "./elements.js";
+import { el, field, onOneTap, statusChip } from "./elements.js";
 import { timeOf } from "./entries.js";
 import { shown } from "./amounts.js";
 import { filesField } from "./files.js";
@@ -62,7 +62,7 @@ function taps(row, draft, activity, change) {
 }
 
 function tap(id, words, pressed, onclick) {
-  return el("button", { type: "button", id, class: "tap", "aria-pressed": String(pressed), onclick }, words);
+  return el("button", { type: "button", id, class: "tap", "aria-pressed": String(pressed), onclick: onOneTap(onclick) }, words);
 }
 
 function noteIsOpen(draft) {
@@ -91,7 +91,7 @@ function timeField(row, draft, kind, app, change) {
 
 function noteField(row, draft, change) {
   const input = el("textarea", {
-    id: `note-${keyOf(row)}`, class: "input", rows: 2, value: draft.note, maxlength: 2000,
+    id: `note-${keyOf(row)}`, class: "input", rows: 3, value: draft.note, maxlength: 2000,
     oninput: () => change((d) => (d.note = input.value), { redraw: false }),
   });
   return field(DID.note, input);

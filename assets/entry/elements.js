@@ -17,6 +17,11 @@ function setAttribute(node, name, value) {
   else node.setAttribute(name, value === true ? "" : value);
 }
 
+// Leaves the second tap of a double tap alone: wet fingers would undo what they just ticked.
+export function onOneTap(act) {
+  return (event) => event.detail > 1 || act(event);
+}
+
 // Puts new children into a node and leaves the person's place on the page where it was.
 export function redraw(node, ...children) {
   const active = document.activeElement;

@@ -105,7 +105,10 @@ export class EntryPage {
   }
 
   drawState() {
-    redraw(part("entry-state"), stateLine(stateOf(this.outbox, this.held), {
+    const state = stateOf(this.outbox, this.held, this.drafts.filled().length);
+    if (state.words === this.stateWords) return; // it is read aloud: not at every key
+    this.stateWords = state.words;
+    redraw(part("entry-state"), stateLine(state, {
       onTry: () => this.retry(), signInAt: this.signInAt,
     }));
   }
@@ -193,6 +196,7 @@ export class EntryPage {
 
   drawBar() {
     const count = this.drafts.filled().length;
+    this.drawState();
     part("entry-bar").hidden = count === 0 || this.review !== null;
     part("review-open").textContent = `Review ${counted(count, "row")}`;
   }

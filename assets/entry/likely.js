@@ -1,6 +1,6 @@
 // What the forecast holds for likely in this shift: one tap takes it into what is filled in.
 
-import { el } from "./elements.js";
+import { el, onOneTap } from "./elements.js";
 import { keyOf } from "./rows.js";
 import { dayWords } from "./site_clock.js";
 import { DID, placeWords } from "./words.js";
@@ -75,7 +75,7 @@ function button(app, proposal, onTake) {
   const taken = isTaken(proposal, app.drafts.get(keyOf(row)));
   return el("button", {
     type: "button", id: `likely-${kinds.at(-1)}-${keyOf(row)}`, class: "tap proposal", "aria-pressed": String(taken),
-    onclick: () => onTake(proposal),
+    onclick: onOneTap(() => onTake(proposal)),
   },
   el("span", { class: "proposal-what" }, `${placeWords(row, app.sheet)}: ${kinds.map((kind) => DID[kind].toLowerCase()).join(" and ")}`),
   el("span", { class: "proposal-why" }, reasonOf(proposal)));

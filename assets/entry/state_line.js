@@ -5,7 +5,7 @@ import { momentWords } from "./site_clock.js";
 import { counted, entriesWords } from "./words.js";
 
 // Returns { tone, words }; tone is also said by a mark and by the words.
-export function stateOf(outbox, held) {
+export function stateOf(outbox, held, filledIn = 0) {
   const kept = outbox.withState("queued").length;
   const keptWords = `${entriesWords(kept)} kept on this phone`;
   const asked = outbox.withState("clash", "refused").length;
@@ -24,6 +24,7 @@ export function stateOf(outbox, held) {
   }
   if (asked) return { tone: "error", words: `${counted(asked, "entry needs", "entries need")} you, see below.` };
   if (kept) return { tone: "warning", words: `${keptWords}.` };
+  if (filledIn) return { tone: "warning", words: `${counted(filledIn, "row is", "rows are")} filled in, not sent yet.`, wait: true };
   if (outbox.justSent) return { tone: "done", words: `${counted(outbox.justSent, "entry is", "entries are")} in the log.` };
   return { tone: "done", words: `Nothing waits to be sent. ${sheetWords(held)}` };
 }
@@ -35,7 +36,7 @@ function sheetWords(held) {
 export function stateLine(state, { onTry, signInAt }) {
   const parts = [el("span", {}, state.words)];
   if (state.signIn) parts.push(el("a", { href: signInAt, class: "button" }, "Sign in"));
-  else if (state.tone === "warning") {
+  else if (state.tone === "warning" && !state.wait) {
     parts.push(el("button", { type: "button", id: "try-now", class: "button", onclick: onTry }, "Try now"));
   }
   return el("div", { class: `banner state-banner ${state.tone}` }, parts);

@@ -11,6 +11,7 @@ from dash import ClientsideFunction, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard.parts import frame
+from dashboard.parts.attributes import data
 from dashboard.parts.days import read_day
 from dashboard.parts.note_text import note_text
 from model.daybook import DayBook, DayBookEntry
@@ -80,10 +81,14 @@ def _table(title: str, entries: Sequence[DayBookEntry], *, days: bool = False) -
         html.Table(
             [
                 html.Caption(title),
-                html.Thead(html.Tr([html.Th(name, scope="col") for name in COLUMNS])),
-                html.Tbody([_row(entry, days=days) for entry in entries]),
+                html.Thead(
+                    _tr([html.Th(name, scope="col", role="columnheader") for name in COLUMNS]),
+                    role="rowgroup",
+                ),
+                html.Tbody([_row(entry, days=days) for entry in entries], role="rowgroup"),
             ],
             className="table day-book-table",
+            role="table",
         ),
         title,
     )
@@ -97,7 +102,17 @@ def _row(entry: DayBookEntry, *, days: bool) -> Component:
         what = [html.Del(note_text(entry.what)), f" cancelled by {entry.voided_by.by}"]
     known = f"{entry.known_local:%d %b %H:%M}" + (", late" if entry.late else "")
     cells = (happened, entry.place, entry.activity_name, what, event.by, known)
-    return html.Tr([html.Td(cell) for cell in cells])
+    return _tr(
+        [
+            html.Td(html.Div(cell), role="cell", **data(column=name))
+            for name, cell in zip(COLUMNS, cells, strict=True)
+        ]
+    )
+
+
+def _tr(cells: list[Component]) -> Component:
+    """Return a row that is still heard as one where a narrow screen stacks its cells."""
+    return html.Tr(cells, role="row")
 
 
 def _signatures(book: DayBook) -> Component:

@@ -15,6 +15,7 @@ from tests.browser.entry_steps import (
     WHO,
     choose_heading,
     entries,
+    expect_state,
     open_entry,
     ready,
     recorded,
@@ -119,3 +120,38 @@ def test_for_another_day_the_page_says_that_it_goes_by_building_order(shift_end,
     expect(likely).to_contain_text("The forecast tells of Wed 25 Nov and Mon 30 Nov only")
     expect(likely).to_contain_text("building order")
     expect(page.locator(".proposal")).to_have_count(0)
+
+
+def test_a_double_tap_of_wet_fingers_ticks_once(shift_end, watch):
+    page = open_entry(watch, shift_end.url)
+    choose_heading(page, "W_from_west")
+    due = proposal(page, "W09 span 2")
+    due.dblclick()
+    expect(due).to_have_attribute("aria-pressed", "true")
+    started = row(page, *FORMS, span="3").get_by_role("button", name="Started")
+    started.dblclick()
+    expect(started).to_have_attribute("aria-pressed", "true")
+
+
+def test_every_target_is_large_enough_for_a_glove(shift_end, watch):
+    """At least 44 px each way (WCAG 2.2, success criterion 2.5.5); a box ticked by its label."""
+    page = open_entry(watch, shift_end.url)
+    choose_heading(page, "W_from_west")
+    proposal(page, "W09 span 2").click()
+    small = page.evaluate(
+        """() => [...document.querySelectorAll("a, button, input, select, textarea, summary")]
+            .filter((one) => one.offsetParent && !one.closest("label.check-line"))
+            .map((one) => [one.id || one.textContent, one.getBoundingClientRect()])
+            .filter(([, box]) => box.width > 1 && Math.min(box.width, box.height) < 44)
+            .map(([name]) => name)"""
+    )
+    assert small == []
+
+
+def test_what_is_filled_in_is_not_said_to_be_sent(shift_end, watch):
+    page = open_entry(watch, shift_end.url)
+    choose_heading(page, "W_from_west")
+    proposal(page, "W09 span 2").click()
+    expect_state(page, "1 row is filled in, not sent yet")
+    send(page)
+    expect_state(page, "1 entry is in the log")
