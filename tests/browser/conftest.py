@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,6 +15,7 @@ from waitress.server import create_server
 
 from dashboard.app import Settings, create_app
 from dashboard.demo import open_demo
+from model.clock import clock_starting_at
 from model.project import Project
 
 CHROMIUM = which("chromium") or which("chromium-browser") or which("google-chrome")
@@ -66,6 +68,16 @@ def serving(project: Project) -> Iterator[Served]:
 def served(tmp_path) -> Iterator[Served]:
     """The demo."""
     with serving(open_demo(tmp_path / "demo")) as running:
+        yield running
+
+
+@pytest.fixture
+def shift_end(tmp_path) -> Iterator[Served]:
+    """The demo on the day after its log ends, half past three: nothing is told of that day yet."""
+    with open_demo(tmp_path / "demo") as demo:
+        zone = demo.job.timezone
+    at = dt.datetime(2026, 11, 25, 15, 30, tzinfo=zone)
+    with serving(Project.open(tmp_path / "demo", clock=clock_starting_at(at))) as running:
         yield running
 
 

@@ -54,6 +54,20 @@ def test_a_filled_in_entry_has_no_serious_fault_at_any_step(served, watch):
     assert faults(page) == [], "sent"
 
 
+def test_what_is_proposed_has_no_serious_fault_taken_or_not(shift_end, watch):
+    page = open_entry(watch, shift_end.url)
+    choose_heading(page, "W_from_west")
+    page.locator(".proposal").first.click()
+    page.locator("#likely-later-summary").click()
+    assert faults(page) == []
+
+
+def test_the_day_book_as_cards_has_no_serious_fault(served, watch):
+    page = watch.open(f"{served.url}/daybook?date=2026-11-24", PHONE)
+    page.wait_for_selector(".day-book-table")
+    assert faults(page) == []
+
+
 def test_every_target_on_a_phone_is_large_enough_for_a_thumb(served, watch):
     page = open_entry(watch, served.url)
     work = tick(page, "W_from_east", "W23", "bottom_slab_stems", "Placed", "Hold", "Note")

@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
-import pytest
 from playwright.sync_api import expect
 
-from dashboard.demo import open_demo
-from model.clock import clock_starting_at
-from model.project import Project
-from tests.browser.conftest import serving
 from tests.browser.entry_steps import (
     WHO,
     choose_heading,
@@ -28,16 +21,6 @@ COUNT_TAPS = """() => {
     window.taps = 0;
     addEventListener("click", (event) => event.isTrusted && window.taps++, true);
 }"""
-
-
-@pytest.fixture
-def shift_end(tmp_path):
-    """The demo on the day after its log ends, half past three: nothing is told of that day yet."""
-    with open_demo(tmp_path / "demo") as demo:
-        zone = demo.job.timezone
-    at = dt.datetime(2026, 11, 25, 15, 30, tzinfo=zone)
-    with serving(Project.open(tmp_path / "demo", clock=clock_starting_at(at))) as running:
-        yield running
 
 
 def proposal(page, words):
