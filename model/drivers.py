@@ -1,6 +1,6 @@
 """What drives the finish: the chain of work that ends last, followed back to now.
 
-On every path the last finish is followed back, from each start to whatever it waited for last.
+On the first paths the last finish is followed back, from each start to whatever it waited for last.
 Every link of that chain accounts for the days from the end of the one before it to its own.
 """
 
@@ -22,6 +22,10 @@ from model.line import (
     Step,
     last_in_set,
 )
+
+FOLLOWED = 1_000
+"""Paths that are followed back, the first of them: their shares are within a hundredth of those
+of all, and to follow all would take a third of the march of a long heading."""
 
 
 def drivers(
@@ -89,20 +93,22 @@ def _constraint(code: int, step: Step) -> str:
 
 
 def driven_days(
-    marched: March, counter: DayCounter
+    marched: March, counter: DayCounter, followed: int | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Follow every path's last finish back to now.
+    """Follow the last finish of paths back to now.
 
     Parameters
     ----------
     marched, counter
         A march and the days it was counted with.
+    followed
+        How many of its first paths; all by default.
 
     Returns
     -------
     two arrays of float
         Shape (headings, activities, codes): days on those chains by what the work waited for
-        (``BOUND_…``), all paths together, and the days lost to weather within.
+        (``BOUND_…``), the paths followed together, and the days lost to weather within.
     """
     units, steps, paths = marched.finish.shape
     waited_for = came_from(marched.steps, marched.crew_from, marched.set_from)
@@ -115,8 +121,9 @@ def driven_days(
     heading_of = np.zeros(units, dtype=np.int64)
     for place, run in enumerate(marched.runs):
         heading_of[list(run.units)] = place
-    path = np.arange(paths)
-    ends = np.where(np.isnan(marched.finish), -np.inf, marched.finish).reshape(-1, paths)
+    path = np.arange(paths)[:followed]
+    ends = marched.finish.reshape(-1, paths)[:, :followed]
+    ends = np.where(np.isnan(ends), -np.inf, ends)
     # Of several that end last, the last one: what was waited for comes before what waited.
     cell = len(ends) - 1 - np.argmax(ends[::-1], axis=0)
     end = flat_finish[cell * paths + path]

@@ -11,6 +11,9 @@ it waits for, and a finish is a plain sum. The calendar is looked up only for wh
 
 The program is a table of small steps, made by ``model.march_program``; a row is a step and three
 numbers. A cell is a row of ``at`` and ``counted``: a unit's activity, or a crew or set.
+
+All that is compiled is in this one file: what Numba keeps of a function is made anew when the
+file of that function has changed, and not when one has from which it calls another.
 """
 
 from __future__ import annotations
@@ -96,6 +99,27 @@ class Chains(NamedTuple):
     earliest: Ints
 
 
+class Desk(NamedTuple):
+    """Room to march in, used again for one block of paths after the other.
+
+    Parameters
+    ----------
+    at, counted, bound
+        Shape (cells, LANES).
+    mine
+        Shape (pool rows × LANES,): the pools of these paths.
+    code, end_of
+        Shape (days, LANES) and flat: the weather of these paths.
+    """
+
+    at: Ints
+    counted: Ints
+    bound: NDArray[np.uint8]
+    mine: NDArray[np.float32]
+    code: NDArray[np.int16]
+    end_of: NDArray[np.int16]
+
+
 def compiled(function: Function, **options: Any) -> Function:
     """Compile a function and keep what was compiled on disk, where there is a place for it.
 
@@ -151,25 +175,25 @@ def _draw_weather(
     wide = code.shape[1]
     bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
     chance = bits.view(np.uint16)
-    count, dry = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
+    twice, dry = np.zeros(LANES, dtype=np.int16), np.zeros(LANES, dtype=np.int16)
     rows = end_of.size // LANES
     place = np.arange(1, end_of.size, rows).astype(np.int32)
     for day in range(days):
         lost = lost_chance[day]
-        for lane in range(wide):
-            code[day, lane] = 2 * count[lane]
         if lost < 0:
+            for lane in range(wide):
+                code[day, lane] = twice[lane]
             continue
         _fill(bits, day_keys[day], numbers)
         for lane in range(wide):
-            dry[lane] = np.int32(chance[lane] >= lost)
+            dry[lane] = np.int16(chance[lane] >= lost)
         for lane in range(wide):
-            code[day, lane] += dry[lane]
+            code[day, lane] = twice[lane] + dry[lane]
         for lane in range(wide):
             # A day that does not count is overwritten by the next one that does.
             end_of[np.uint64(place[lane])] = day + 1
         for lane in range(wide):
-            count[lane] += dry[lane]
+            twice[lane] += dry[lane] << 1
         for lane in range(wide):
             place[lane] += dry[lane]
     for lane in range(wide):
@@ -269,13 +293,16 @@ def _draw(
 
 
 @step
-def _wait(
-    start: Ints, counted: Ints, why: Any, at: Ints, at_counted: Ints, cell: int, code: int
-) -> None:
-    """Let a start wait for a cell."""
-    wide = why.size
-    for lane in range(wide):
+def _say_why(start: Ints, why: Any, at: Ints, cell: int, code: int) -> None:
+    """Note that a start waits for a cell."""
+    for lane in range(why.size):
         why[lane] = code if at[cell, lane] > start[lane] else why[lane]
+
+
+@step
+def _wait(start: Ints, counted: Ints, at: Ints, at_counted: Ints, cell: int) -> None:
+    """Let a start wait for a cell."""
+    wide = start.size
     for lane in range(wide):
         start[lane] = max(start[lane], at[cell, lane])
     for lane in range(wide):
@@ -283,22 +310,20 @@ def _wait(
 
 
 @step
-def _wait_for_both(
-    start: Ints,
-    counted: Ints,
-    why: Any,
-    at: Ints,
-    at_counted: Ints,
-    trade: int,
-    crew: int,
-    code: int,
-) -> None:
-    """Let a start wait for the trade before and for the crew, from now on."""
-    wide = why.size
-    for lane in range(wide):
+def _say_why_both(why: Any, at: Ints, trade: int, crew: int, code: int) -> None:
+    """Note whether a start waits for the trade before or for the crew."""
+    for lane in range(why.size):
         ready = max(at[trade, lane], 0)
         waited = code if ready > 0 else BOUND_NOW
         why[lane] = BOUND_CREW if at[crew, lane] > ready else waited
+
+
+@step
+def _wait_for_both(
+    start: Ints, counted: Ints, at: Ints, at_counted: Ints, trade: int, crew: int
+) -> None:
+    """Let a start wait for the trade before and for the crew, from now on."""
+    wide = start.size
     for lane in range(wide):
         start[lane] = max(at[trade, lane], at[crew, lane], 0)
     for lane in range(wide):
@@ -391,8 +416,9 @@ def _walk(
     at: Ints,
     at_counted: Ints,
     bound: Any,
+    followed: bool,
 ) -> None:
-    """Go through the program with one block of paths."""
+    """Go through the program with one block of paths; ``followed``: note what was waited for."""
     start, counted = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
     work, why = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.uint8)
     spare, days = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.float32)
@@ -404,19 +430,24 @@ def _walk(
         kind, cell, other = program[row, 0], program[row, 1], program[row, 2]
         number = program[row, 3]
         if kind == BOTH:
-            _wait_for_both(start, counted, why, at, at_counted, cell, other, number)
+            if followed:
+                _say_why_both(why, at, cell, other, number)
+            _wait_for_both(start, counted, at, at_counted, cell, other)
         elif kind == DRAW:
             _fill(bits, keys[cell], numbers)
             _draw(work, spare, days, chance, lane_of, pools, other, number, effort[cell])
         elif kind == WORK:
             _work(at, at_counted, cell, start, counted, work, spare, end_of, row_of, last)
-            for lane in range(wide):
-                bound[cell, lane] = why[lane]
+            if followed:
+                for lane in range(wide):
+                    bound[cell, lane] = why[lane]
         elif kind == BEGIN:
             for lane in range(wide):
                 start[lane], counted[lane], why[lane] = cell, 0, BOUND_NOW
         elif kind == WAIT:
-            _wait(start, counted, why, at, at_counted, cell, other)
+            if followed:
+                _say_why(start, why, at, cell, other)
+            _wait(start, counted, at, at_counted, cell)
         elif kind == FREE:
             _free(at, at_counted, cell, other)
         elif kind == LAG:
@@ -426,8 +457,9 @@ def _walk(
             for lane in range(wide):
                 at[cell, lane] = start[lane] + work[lane]
             _count(at_counted, at, cell, spare, work, code, last)
-            for lane in range(wide):
-                bound[cell, lane] = why[lane]
+            if followed:
+                for lane in range(wide):
+                    bound[cell, lane] = why[lane]
         else:
             _seldom(kind, cell, other, start, counted, why, work, left, held, first, at, at_counted,
                     bound, dry_code, dry_end, code, last)  # fmt: skip
@@ -436,6 +468,7 @@ def _walk(
 @compiled
 def _follow_back(
     at: Ints,
+    at_counted: Ints,
     bound: Any,
     cells: Ints,
     ends: Ints,
@@ -444,25 +477,31 @@ def _follow_back(
     slot: Ints,
     stops: Any,
     dry_code: Ints,
-    code: Any,
-    last: int,
     driven: Any,
     lost: Any,
 ) -> None:
     """Follow the last finish of every path back to now; the twin of ``model.drivers``."""
+    dry_now = _dry_counted(dry_code, 0)
     wet, left = np.zeros(LANES, dtype=np.int32), lanes
     for lane in range(lanes):
-        wet[lane] = _dry_counted(dry_code, ends[lane]) - _counted(code, ends[lane], lane, last)
+        wet[lane] = _dry_counted(dry_code, ends[lane]) - at_counted[cells[lane], lane]
     while left:
         left = 0
         for lane in range(lanes):
-            cell, end = cells[lane], ends[lane]
+            end = ends[lane]
             if end <= 0:
                 continue
+            cell = np.uint64(cells[lane])
             why = bound[cell, lane]
             earlier = came_from[cell, why]
-            begin = 0 if earlier < 0 else min(max(at[earlier, lane], 0), end)
-            wet_before = _dry_counted(dry_code, begin) - _counted(code, begin, lane, last)
+            begin, wet_before = 0, dry_now
+            if earlier >= 0:
+                begin = at[np.uint64(earlier), lane]
+                wet_before = _dry_counted(dry_code, begin) - at_counted[np.uint64(earlier), lane]
+                if begin <= 0:
+                    begin, wet_before = 0, dry_now
+                elif begin >= end:
+                    begin, wet_before = end, wet[lane]
             rain = (wet[lane] - wet_before) * stops[cell]
             driven[slot[cell], why] += end - begin - rain
             lost[slot[cell], why] += rain
@@ -494,6 +533,33 @@ def _find_last(at: Ints, ends: Ints, latest: Ints, last_cell: Ints) -> None:
 
 
 @compiled
+def _row_of_ends(days: int) -> Any:
+    """Return how long a lane's row is: an odd number of cache lines; few share a set of it."""
+    return ((days + 2) // 32 + 1 | 1) * 32
+
+
+def desk_for(cells: int, pool_rows: int, days: int) -> Desk:
+    """Make room to march in.
+
+    Parameters
+    ----------
+    cells, pool_rows
+        How many the program speaks of.
+    days
+        How many are likely enough; a march that needs more makes more room.
+    """
+    row = _row_of_ends(days)
+    return Desk(
+        np.empty((cells, LANES), dtype=np.int32),
+        np.empty((cells, LANES), dtype=np.int32),
+        np.zeros((cells, LANES), dtype=np.uint8),
+        np.empty(pool_rows * LANES, dtype=np.float32),
+        np.empty((days, LANES), dtype=np.int16),
+        np.empty(row * LANES, dtype=np.int16),
+    )
+
+
+@compiled
 def march_paths(
     program: Ints,
     effort: NDArray[np.float32],
@@ -503,10 +569,11 @@ def march_paths(
     pools: NDArray[np.float32],
     left: Ints,
     held: Ints,
-    cells: int,
+    desk: Desk,
     first: int,
     end: int,
     horizon: Ints,
+    followed: int,
     days: NDArray[np.int16],
     driven: NDArray[np.int64],
     lost: NDArray[np.int64],
@@ -524,12 +591,14 @@ def march_paths(
     pools, left, held
         Shape (rows, paths): pools one below the other (days); days left and ends of holds
         (ticks).
-    cells
-        How many the program speaks of.
+    desk
+        Room to march in; see ``desk_for``.
     first, end
         From which path to before which; ``first`` a multiple of ``IN_A_WORD``.
     horizon
         Shape (paths,): days that are likely enough; twice as many are taken where they are not.
+    followed
+        Before which path the last finish is followed back.
     days
         Shape (units × activities, paths), filled: the day of each finish, 0 for the first day
         from now.
@@ -539,12 +608,7 @@ def march_paths(
     """
     dry_code, dry_end, lost_chance, day_keys = calendar
     came_from, slot, stops, ends, earliest = chains
-    at = np.empty((cells, LANES), dtype=np.int32)
-    at_counted = np.empty((cells, LANES), dtype=np.int32)
-    bound = np.zeros((cells, LANES), dtype=np.uint8)
-    mine = np.empty(pools.shape[0] * LANES, dtype=np.float32)
-    code = np.empty((1, LANES), dtype=np.int16)
-    end_of = np.empty(LANES, dtype=np.int16)
+    at, at_counted, bound, mine, code, end_of = desk
     latest, last_cell = np.zeros(LANES, dtype=np.int32), np.zeros(LANES, dtype=np.int32)
     for begin in range(first, end, LANES):
         lanes = min(LANES, end - begin)
@@ -555,14 +619,12 @@ def march_paths(
         while True:
             if days_ahead > code.shape[0]:
                 code = np.empty((days_ahead, LANES), dtype=np.int16)
-                # A row a lane, an odd number of cache lines long: few share a set of the cache.
-                lines = (days_ahead + 2) // 32 + 1 | 1
-                end_of = np.empty(lines * 32 * LANES, dtype=np.int16)
+                end_of = np.empty(_row_of_ends(days_ahead) * LANES, dtype=np.int16)
             last = days_ahead - 1
             _draw_weather(code, end_of, lost_chance, day_keys, begin, days_ahead)
             at[slot.size :], at_counted[slot.size :] = NEVER, 0
             _walk(program, effort, keys, mine, left, held, begin, dry_code, dry_end, code, end_of,
-                  last, at, at_counted, bound)  # fmt: skip
+                  last, at, at_counted, bound, begin < followed)  # fmt: skip
             _find_last(at, ends, latest, last_cell)
             if latest.max() >> BITS < last or days_ahead >= lost_chance.size:
                 break
@@ -570,16 +632,15 @@ def march_paths(
         _keep_days(days, at, earliest, begin, lanes)
         _follow_back(
             at,
+            at_counted,
             bound,
             last_cell,
             latest,
-            lanes,
+            min(lanes, max(followed - begin, 0)),
             came_from,
             slot,
             stops,
             dry_code,
-            code,
-            last,
             driven,
             lost,
         )

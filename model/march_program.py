@@ -112,6 +112,10 @@ class _Writer:
         self.in_hand = (self.progress.is_finished | self.progress.is_begun).tolist()
         self.activities = now.steps
         self.steps = array("i")
+        self.kinds = [
+            CURE if step.calendar_days else WORK if step.weather else DRY_WORK
+            for step in self.activities
+        ]
         self.crew_from = np.full(now.finished.shape, -1).tolist()
         self.set_from = [-1] * len(now.units)
         self.one_crew = np.ones(now.finished.shape, dtype=bool).tolist()
@@ -166,13 +170,14 @@ class _Writer:
         begun = _tick(self.progress.started[unit, activity]) if step.calendar_days else 0
         self._step(BEGIN, begun)
         if step.calendar_days:
-            self._draw(heading, unit, activity)
+            self._draw_and_work(heading, unit, activity)
         else:
             if (unit, activity) in self.held_row:
                 self._step(HELD, self.held_row[unit, activity])
-            self._keep_start(unit, activity)
+            if self.keep_starts:
+                self._keep_start(unit, activity)
             self._step(LEFT, self.left_row[unit, activity])
-        self._work(unit, activity)
+            self._step(self.kinds[activity], cell)
         self._step(AGAIN, cell)
         for earlier in step.after:
             if self.in_hand[unit][earlier]:
@@ -192,9 +197,9 @@ class _Writer:
             self._step(BOTH, trade, self._cell(crew, activity), BOUND_AFTER + step.after[0])
         else:
             self._wait_for_all(unit, activity, crew, crew_cells + activity, set_cell)
-        self._keep_start(unit, activity)
-        self._draw(heading, unit, activity)
-        self._work(unit, activity)
+        if self.keep_starts:
+            self._keep_start(unit, activity)
+        self._draw_and_work(heading, unit, activity)
 
     def _only_trade_and_crew(self, unit: int, activity: int, crew: int) -> bool:
         """Tell whether a start waits for one trade and a crew that was on a new unit before."""
@@ -236,18 +241,14 @@ class _Writer:
             self._step(LAG, self.spare, cell, turnaround_days)
         self._step(FREE, set_cell, self.spare if turnaround_days else cell)
 
-    def _draw(self, heading: int, unit: int, activity: int) -> None:
+    def _draw_and_work(self, heading: int, unit: int, activity: int) -> None:
+        cell = self._cell(unit, activity)
         row, size = self.pool_rows[heading][activity], self.pool_sizes[heading][activity]
-        self._step(DRAW, self._cell(unit, activity), row, size)
-
-    def _work(self, unit: int, activity: int) -> None:
-        step = self.activities[activity]
-        kind = CURE if step.calendar_days else WORK if step.weather else DRY_WORK
-        self._step(kind, self._cell(unit, activity))
+        self.steps.extend((DRAW, cell, row, size, self.kinds[activity], cell, 0, 0))
 
     def _keep_start(self, unit: int, activity: int) -> None:
-        """Write that the start is kept, if it is asked for."""
-        if self.keep_starts and not self.activities[activity].calendar_days:
+        """Write that the start is kept."""
+        if not self.activities[activity].calendar_days:
             self._step(LEFT, len(self.left_row))
             self._step(CURE, self.now.finished.size + self._cell(unit, activity))
 

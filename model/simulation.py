@@ -17,16 +17,18 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
+from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.drivers import driven_days
+from model.drivers import FOLLOWED, driven_days
 from model.line import BOUND_AFTER, SMALL, TICKS, Days, March
 from model.line_now import LineNow, Luck
 
 if TYPE_CHECKING:
+    from model.march_kernel import Desk
     from model.march_program import Program
 
 Way = Literal["numpy", "compiled"]
@@ -72,8 +74,9 @@ class Simulation:
         Shape (units, activities, paths): the day each finish falls on, 0 for the day after
         ``as_of``; below 0 only for what is finished.
     driven, lost
-        Shape (headings, activities, codes): days on the chains of work that end last, all
-        paths together, by what the work waited for (``BOUND_…``); and those lost to weather.
+        Shape (headings, activities, codes): days on the chains of work that end last, by what
+        the work waited for (``BOUND_…``), all paths that are followed back together; and those
+        lost to weather.
     """
 
     days: NDArray[np.int16]
@@ -213,7 +216,7 @@ def march_days(
     """
     days = np.empty((1 + keep_starts, *now.finished.shape, luck.paths), dtype=np.int16)
     if (way or way_for(now.finished.size * luck.paths)) == "compiled":
-        deque(_by_kernel(now, luck, days), maxlen=0)
+        deque(_by_kernel(now, luck, days, followed=0), maxlen=0)
     else:
         for first, last in _numpy_blocks(now, luck):
             marched, _ = now.march(now.draws(luck, first, last), keep_starts=keep_starts)
@@ -255,7 +258,7 @@ def _by_numpy(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Blo
     for first, last in _numpy_blocks(now, luck):
         marched, counter = now.march(now.draws(luck, first, last))
         _keep_days(now, marched, days[..., first:last])
-        yield (last, *driven_days(marched, counter))
+        yield (last, *driven_days(marched, counter, max(FOLLOWED - first, 0)))
 
 
 def _numpy_blocks(now: LineNow, luck: Luck) -> Iterator[tuple[int, int]]:
@@ -265,17 +268,26 @@ def _numpy_blocks(now: LineNow, luck: Luck) -> Iterator[tuple[int, int]]:
         yield first, min(first + size, luck.paths)
 
 
-def _by_kernel(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Block]:
+def _by_kernel(
+    now: LineNow, luck: Luck, days: NDArray[np.int16], followed: int | None = None
+) -> Iterator[Block]:
     """March block by block compiled, a thread on every core."""
+    followed = FOLLOWED if followed is None else followed
     # Not before it is asked for: importing the compiler takes as long as a small forecast.
+    from model.march_kernel import desk_for
     from model.march_program import program_of
 
     program = program_of(now, luck, keep_starts=len(days) > 1)
     horizon, flat = now.guess_days(luck).astype(np.int32), days.reshape(-1, luck.paths)
     firsts = range(0, luck.paths, COMPILED_BLOCK)
-    with ThreadPoolExecutor(_cores()) as threads:
+    workers = min(_cores(), len(firsts))
+    desks: SimpleQueue[Desk] = SimpleQueue()
+    for _ in range(workers):
+        desks.put(desk_for(program.cells, len(program.pools), int(horizon.max())))
+    with ThreadPoolExecutor(workers) as threads:
         blocks = [
-            threads.submit(_compiled_block, program, first, horizon, flat) for first in firsts
+            threads.submit(_compiled_block, program, first, horizon, flat, desks, followed)
+            for first in firsts
         ]
         try:
             for first, block in zip(firsts, blocks, strict=True):
@@ -290,7 +302,12 @@ def _by_kernel(now: LineNow, luck: Luck, days: NDArray[np.int16]) -> Iterator[Bl
 
 
 def _compiled_block(
-    program: Program, first: int, horizon: NDArray[np.int32], days: NDArray[np.int16]
+    program: Program,
+    first: int,
+    horizon: NDArray[np.int32],
+    days: NDArray[np.int16],
+    desks: SimpleQueue[Desk],
+    followed: int,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """March one block and return the ticks driven and lost, by heading and activity."""
     from model.march_kernel import march_paths
@@ -298,11 +315,15 @@ def _compiled_block(
     paths = days.shape[1]
     slots, codes = program.chains.slot.max() + 1, program.chains.came_from.shape[1]
     driven, lost = np.zeros((2, slots, codes), dtype=np.int64)
-    march_paths(
-        program.steps, program.effort, program.keys, program.calendar, program.chains,
-        program.pools, program.left, program.held, program.cells,
-        first, min(first + COMPILED_BLOCK, paths), horizon, days, driven, lost,
-    )  # fmt: skip
+    desk = desks.get()
+    try:
+        march_paths(
+            program.steps, program.effort, program.keys, program.calendar, program.chains,
+            program.pools, program.left, program.held, desk,
+            first, min(first + COMPILED_BLOCK, paths), horizon, followed, days, driven, lost,
+        )  # fmt: skip
+    finally:
+        desks.put(desk)
     return driven, lost
 
 

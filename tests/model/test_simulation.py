@@ -200,6 +200,21 @@ def test_a_run_that_is_stopped_keeps_the_paths_done(
     assert stopped.driven.sum() < whole.driven.sum()
 
 
+def test_what_drives_the_end_is_told_from_the_first_paths(
+    way: simulation.Way,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    in_small_blocks(monkeypatch)
+    first = simulate(a_line(), 100, 1, on_block=lambda done, paths: done < 64)
+    monkeypatch.setattr(simulation, "FOLLOWED", 64)
+    whole = simulate(a_line(), 100, 1)
+    assert whole.paths == 100
+    assert whole.driven == pytest.approx(first.driven)
+    assert whole.lost == pytest.approx(first.lost)
+    monkeypatch.setattr(simulation, "FOLLOWED", 50)
+    assert 0 < simulate(a_line(), 100, 1).driven.sum() < whole.driven.sum()
+
+
 def test_what_drives_the_end_adds_up_to_the_days_to_it(way: simulation.Way) -> None:
     line = a_line(3, headings=1)
     simulated: Simulation = simulate(line, 60, 1)
