@@ -1,14 +1,16 @@
 """Who lags: behind the baseline, behind its own heading's pace, and what that costs.
 
 What is looked at is the front of the line: on every heading, for every activity, the units
-that are begun and the one the crew takes next.
+that are begun and the one the crew takes next. A unit may be late in two ways, which call for
+different remedies: by itself, behind the pace of its heading; or with all its heading, behind
+the baseline only.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,19 +20,10 @@ from numpy.typing import NDArray
 from model.cycle import RECENT_UNITS, completions, recent_cycles
 from model.fold import State
 from model.job import Job
-from model.line import (
-    BOUND_AFTER,
-    BOUND_CREW,
-    BOUND_HOLD,
-    BOUND_NOW,
-    BOUND_SET,
-    SMALL,
-    Days,
-    March,
-    Run,
-)
+from model.lag_cost import WORTH_SAYING_DAYS, Again, cost_of_lag, waits_most_for, working_days
+from model.line import BOUND_AFTER, BOUND_CREW, BOUND_HOLD, BOUND_SET, March
 from model.line_now import LineNow, line_now
-from model.simulation import day_numbers
+from model.slow_headings import Crew, SlowHeadings
 
 PATHS = 2_000
 COLUMNS = (
@@ -42,8 +35,9 @@ COLUMNS = (
     "buffer_left",
     "costs_finish_days",
     "why",
+    "slow_heading_costs_days",
+    "next_crew",
 )
-WORTH_SAYING_DAYS = 1.0
 
 
 @dataclass(frozen=True)
@@ -66,6 +60,12 @@ class Lag:
         ``costs_finish_days`` the likely finish of the line would come so much sooner if
                               it were not behind its pace
         ``why``               the cause in words
+        ``slow_heading_costs_days``  where the unit keeps its pace, but its whole heading is
+                              behind the baseline and slower than it: the likely finish
+                              would come so much sooner if that crew took its planned days
+                              a unit from now on
+        ``next_crew``         the activity whose crew follows and has that buffer; blank
+                              where there is none
         ===================== ========================================================
     """
 
@@ -78,6 +78,19 @@ class Lag:
         rows: pd.DataFrame = self.units[self.units["behind_pace"] >= WORTH_SAYING_DAYS]
         return rows
 
+    @property
+    def late_with_heading(self) -> pd.DataFrame:
+        """The rows a working day or more behind the baseline that keep their heading's pace.
+
+        What costs the finish most comes first, then what is farthest behind.
+        """
+        units = self.units
+        late = units["behind_baseline"] >= WORTH_SAYING_DAYS
+        rows: pd.DataFrame = units[late & ~(units["behind_pace"] >= WORTH_SAYING_DAYS)]
+        return rows.sort_values(
+            ["slow_heading_costs_days", "behind_baseline"], ascending=False, kind="stable"
+        )
+
     def as_dict(self) -> dict[str, Any]:
         """Return what ``viaduct lag --json`` prints."""
         rows = [
@@ -87,14 +100,18 @@ class Lag:
         return {"as_of": self.as_of.isoformat(), "units": rows}
 
     def __str__(self) -> str:
-        late = self.lagging
-        if late.empty:
-            return "No unit lags behind the pace of its heading."
-        return "\n".join(
+        lines = [
             f"{row.unit} {row.activity}: {_days(row.behind_pace)} behind its pace, costs the "
             f"finish {row.costs_finish_days:.1f}. {row.why}"
-            for row in late.itertuples()
-        )
+            for row in self.lagging.itertuples()
+        ]
+        lines = lines or ["No unit lags behind the pace of its heading."]
+        lines += [
+            f"{row.unit} {row.activity}: {_days(row.behind_baseline)} behind the baseline. "
+            f"{row.why}"
+            for row in self.late_with_heading.itertuples()
+        ]
+        return "\n".join(lines)
 
 
 def _days(days: Any) -> str:
@@ -135,30 +152,35 @@ def lag(
     What a lagging unit costs is found by marching again with the same chances, but with it
     finished when it is due (or now, where that has passed). Only where the lag begins: a unit
     that waits for a trade before it, or for its crew, costs nothing itself; what it waits for
-    does.
+    does. What a slow heading costs is found likewise, with the days of that one crew on the
+    units not begun brought to the planned ones; units of one crew share it.
     """
     now = line_now(job, state, as_of, recent=recent)
-    again = _Again(now, paths, seed)
+    again = Again(now, paths, seed)
     marched = again.marched
     front = _front(now)
-    likely = _working(now, np.quantile(marched.finish, 0.5, axis=2, method="inverted_cdf"))
-    due = _due(job, state, now, front, recent)
+    likely = working_days(now, np.quantile(marched.finish, 0.5, axis=2, method="inverted_cdf"))
+    cycle_of = _cycles(job, state, recent)
+    due = _due(job, state, now, front, cycle_of)
     behind_baseline = _behind_baseline(job, now, likely)
-    buffer = _buffer_left(now, marched)
+    buffer, follower = _buffer_left(now, marched)
     words = _Words(now, marched, state)
-    rows = [
-        (
-            now.units[u],
-            now.headings[h],
-            now.activities[a].key,
-            behind_baseline[u, a],
+    slow = SlowHeadings(job, again, cycle_of)
+    rows = []
+    for h, u, a in front:
+        behind_pace, why, slow_costs = (
             round(likely[u, a] - due[u, a], 1),
-            buffer[u, a],
-            _cost(again, h, u, a, likely[u, a], due[u, a]),
             words.why(h, u, a),
+            np.nan,
         )
-        for h, u, a in front
-    ]
+        if behind_baseline[u, a] >= WORTH_SAYING_DAYS and not behind_pace >= WORTH_SAYING_DAYS:
+            slow_costs, why = slow.cost(h, a), f"{slow.why(h, a)} {why}"
+        cost = cost_of_lag(again, h, u, a, likely[u, a], due[u, a])
+        next_crew = now.activities[follower[u, a]].key if follower[u, a] >= 0 else ""
+        rows.append(
+            (now.units[u], now.headings[h], now.activities[a].key, behind_baseline[u, a],
+             behind_pace, buffer[u, a], cost, why, slow_costs, next_crew)
+        )  # fmt: skip
     units = pd.DataFrame(rows, columns=list(COLUMNS)).sort_values(
         ["costs_finish_days", "behind_pace", "behind_baseline"],
         ascending=False,
@@ -182,19 +204,21 @@ def _front(now: LineNow) -> list[tuple[int, int, int]]:
     return front
 
 
-def _working(now: LineNow, moments: NDArray[Any]) -> NDArray[np.float64]:
-    """Turn finishes (days from now) into working days from now, to the end of their day."""
-    day = now.as_of + np.ceil(moments - SMALL).astype(np.int64) + 1
-    return (now.calendar.index_of(day) - now.calendar.index_of(now.as_of + 1)).astype(np.float64)
+def _cycles(job: Job, state: State, recent: int) -> dict[Crew, float]:
+    """Return the working days a unit that each crew is expected to go on with."""
+    cycles = recent_cycles(state, job, units=recent)
+    keys = zip(cycles["heading"], cycles["activity"], strict=True)
+    return dict(zip(keys, cycles["expected_cycle"].to_list(), strict=True))
 
 
 def _due(
-    job: Job, state: State, now: LineNow, front: list[tuple[int, int, int]], recent: int
+    job: Job,
+    state: State,
+    now: LineNow,
+    front: list[tuple[int, int, int]],
+    cycle_of: Mapping[Crew, float],
 ) -> NDArray[np.float64]:
     """Return when units are due by their heading's pace, working days from now; NaN if unknown."""
-    cycles = recent_cycles(state, job, units=recent)
-    keys = zip(cycles["heading"], cycles["activity"], strict=True)
-    cycle_of = dict(zip(keys, cycles["expected_cycle"].to_list(), strict=True))
     last = {
         key: np.datetime64(group["finished"].max(), "D")
         for key, group in completions(state, job).groupby(["heading", "activity"])
@@ -224,12 +248,14 @@ def _behind_baseline(job: Job, now: LineNow, likely: NDArray[np.float64]) -> NDA
     return behind
 
 
-def _buffer_left(now: LineNow, marched: March) -> NDArray[np.float64]:
+def _buffer_left(now: LineNow, marched: March) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
     """Return working days between a unit's likely finish and when its next crew is free for it.
 
-    Below 0 the crew waits. NaN where no crew follows, or the following one has begun.
+    Below 0 the crew waits. NaN where no crew follows, or the following one has begun. With it,
+    the place of that crew's activity; -1 for none.
     """
     buffer = np.full(marched.finish.shape[:2], np.nan)
+    whose = np.full(buffer.shape, -1)
     for activity, trade in enumerate(now.activities):
         for follower, next_trade in enumerate(now.activities):
             if trade.key not in next_trade.after or next_trade.calendar_days:
@@ -238,90 +264,12 @@ def _buffer_left(now: LineNow, marched: March) -> NDArray[np.float64]:
                 before = marched.crew_from[unit, follower]
                 if before < 0:
                     continue
-                free = _working(now, np.maximum(marched.finish[before, follower], 0.0))
-                done = _working(now, marched.finish[unit, activity])
+                free = working_days(now, np.maximum(marched.finish[before, follower], 0.0))
+                done = working_days(now, marched.finish[unit, activity])
                 left = float(np.median(free - done))
-                buffer[unit, activity] = np.fmin(buffer[unit, activity], left)
-    return buffer
-
-
-class _Again:
-    """The march from now, and again with the same luck where one heading goes otherwise.
-
-    Headings do not wait for one another, so only that one is marched again.
-    """
-
-    def __init__(self, now: LineNow, paths: int, seed: int) -> None:
-        self.now = now
-        self.draws = now.draw(paths, seed)
-        # In NumPy, whichever way a forecast goes: it also tells what each start waits for, and
-        # with the draws laid out once one heading more takes no longer than compiled.
-        self.marched, _ = now.march(self.draws)
-        self._last = np.stack([_last_day(now, self.marched, run) for run in now.runs])
-        self._end = self._likely_end(self._last)
-
-    def saves(self, heading: int, line: LineNow, work: Days | None = None) -> float:
-        """Return by how many working days the whole line would likely finish sooner.
-
-        Parameters
-        ----------
-        heading
-            Which one goes otherwise.
-        line, work
-            How it would go: with other finishes, or with other days of work.
-        """
-        run = self.now.runs[heading]
-        draws = self.draws if work is None else replace(self.draws, work=work)
-        marched, _ = replace(line, runs=(run,)).march(draws)
-        last = self._last.copy()
-        last[heading] = _last_day(line, marched, run)
-        return round(max(self._end - self._likely_end(last), 0.0), 2)
-
-    def _likely_end(self, last: NDArray[np.int16]) -> float:
-        """Return the mean of the middle tenth of the line's ends, in working days from now.
-
-        The middle tenth and not the single middle path: it moves by less than a day.
-        """
-        ends = np.sort(_working(self.now, last.max(axis=0).astype(np.int64) + 1))
-        middle = ends[int(0.45 * ends.size) : max(int(0.55 * ends.size), 1)]
-        return float(middle.mean())
-
-
-def _last_day(now: LineNow, marched: March, run: Run) -> NDArray[np.int16]:
-    """Return the day a heading's last finish falls on, on every path."""
-    units = list(run.units)
-    days = day_numbers(marched.finish[units], now.to_do[units])
-    return np.asarray(days.max(axis=(0, 1)))
-
-
-def _cost(
-    again: _Again, heading: int, unit: int, activity: int, likely: float, due: float
-) -> float:
-    """Return how much sooner the line would likely finish if a unit were not behind."""
-    now = again.now
-    begun = not np.isnan(now.started[unit, activity])
-    if not begun and _waits_most_for(again.marched, unit, activity) not in (BOUND_NOW, BOUND_SET):
-        return 0.0
-    if not (likely - due >= WORTH_SAYING_DAYS or now.on_hold[unit, activity]):
-        return 0.0
-    finished = now.finished.copy()
-    finished[unit, activity] = _moment(now, np.nan_to_num(max(due, 0.0)))
-    return again.saves(heading, replace(now, finished=finished))
-
-
-def _moment(now: LineNow, working_days: float) -> float:
-    """Return the days from now by which so many working days have passed."""
-    whole = int(np.ceil(working_days - SMALL))
-    if whole <= 0:
-        return 0.0
-    first = now.calendar.index_of(now.as_of + 1)
-    day = now.calendar.date_of(first + whole - 1)
-    return float((day - now.as_of).astype(np.int64))
-
-
-def _waits_most_for(marched: March, unit: int, activity: int) -> int:
-    """Return what a start waits for last on most paths."""
-    return int(np.bincount(marched.bound[unit, activity]).argmax())
+                if not left >= buffer[unit, activity]:
+                    buffer[unit, activity], whose[unit, activity] = left, follower
+    return buffer, whose
 
 
 class _Words:
@@ -351,12 +299,25 @@ class _Words:
         spent = self.now.spent_days[unit, activity]
         if spent > pace + WORTH_SAYING_DAYS:
             return f"Under way for {_days(spent)}; its crew usually takes {pace:.0f}."
+        stood = self._stood_still(heading, unit, activity)
+        if stood > WORTH_SAYING_DAYS:
+            return f"Under way; its crew stood still for {_days(stood)} before it."
         return "Under way."
+
+    def _stood_still(self, heading: int, unit: int, activity: int) -> float:
+        """Return the working days from a crew's last finish to the start of a unit."""
+        now, start = self.now, self.now.started[unit, activity]
+        ends = now.finished[list(now.runs[heading].units), activity]
+        before = ends[ends <= start]
+        if not before.size:
+            return 0.0
+        days = now.as_of + np.array([before.max() + 1, start]).astype(np.int64)
+        return float(now.calendar.count(*days))
 
     def _waits_for(self, unit: int, activity: int) -> str:
         """Name what a start waits for last on most paths."""
         now, marched = self.now, self.marched
-        code = _waits_most_for(marched, unit, activity)
+        code = waits_most_for(marched, unit, activity)
         if code >= BOUND_AFTER:
             return f"Waits for {now.activities[code - BOUND_AFTER].name.lower()} of its unit."
         if code == BOUND_CREW:

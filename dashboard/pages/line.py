@@ -32,7 +32,8 @@ from dashboard.parts.forecast_wait import (
     wait_section,
     wait_shown,
 )
-from dashboard.parts.lag_words import lag_summary, lag_table
+from dashboard.parts.lag_table import lag_table
+from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.line_lists import drivers_list, pours_table, unit_facts
 from dashboard.parts.map_view import SPACE, UNSEEN

@@ -1,4 +1,4 @@
-"""Who lags, in sentences and as a table, worst first."""
+"""Who lags, and who starves next, in sentences."""
 
 from __future__ import annotations
 
@@ -6,16 +6,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
-from dash import dcc, html
+from dash import html
 from dash.development.base_component import Component
 
-from dashboard.parts import frame
-from dashboard.parts.attributes import data
 from model.lag import Lag
 from model.starving import NO_SET, Starving
-
-SHOWN = 5
-"""Rows before the rest is folded away."""
 
 Names = Mapping[str, str]
 
@@ -53,17 +48,20 @@ def lag_summary(found: Lag, crews: Starving, names: Names) -> Component:
 
 
 def _worst(row: Mapping[Any, Any], names: Names) -> Component:
-    behind = f"{_days(row['behind_pace'])} behind the pace of its heading"
-    costs = f"costs the finish {_days(row['costs_finish_days'])}"
-    return html.P(
-        [
-            "Lags most: ",
-            html.Strong(f"{names[row['activity']]} of {row['unit']}"),
-            f" on {row['heading']}, {behind}, {costs}. ",
-            html.Span(f"Why: {row['why']}"),
-        ],
-        className="lead",
-    )
+    behind = f"{days_words(row['behind_pace'])} behind the pace of its heading"
+    return html.P(["Lags most: ", *_unit_words(row, behind, row["costs_finish_days"], names)],
+                  className="lead")  # fmt: skip
+
+
+def _unit_words(
+    row: Mapping[Any, Any], behind: str, costs: float, names: Names
+) -> list[str | Component]:
+    """Say of a unit how far it is behind, what that costs and why."""
+    return [
+        html.Strong(f"{names[row['activity']]} of {row['unit']}"),
+        f" on {row['heading']}, {behind}, costs the finish {days_words(costs)}. ",
+        html.Span(f"Why: {row['why']}"),
+    ]
 
 
 def _next_to_starve(row: Mapping[Any, Any], names: Names) -> Component:
@@ -72,7 +70,7 @@ def _next_to_starve(row: Mapping[Any, Any], names: Names) -> Component:
             "Next to starve: ",
             html.Strong(f"the {names[row['activity']].lower()} crew"),
             f" on {row['heading']}, after {short_day(row['free_from'])}, for "
-            f"{_days(row['wait_days'])}, until {_waits_for(row, names)} "
+            f"{days_words(row['wait_days'])}, until {_waits_for(row, names)} "
             f"({short_day(row['ready_on'])}).",
         ],
         className="lead",
@@ -83,13 +81,10 @@ def _farthest(row: Mapping[Any, Any], names: Names) -> Component:
     """Say what is farthest behind the baseline, which a slow heading is on its own pace too."""
     if row["behind_baseline"] <= 0:
         return html.P("No unit at the front is behind the baseline.")
-    return html.P(
-        [
-            "Farthest behind the baseline: ",
-            html.Strong(f"{names[row['activity']]} of {row['unit']}"),
-            f" on {row['heading']}, {_days(row['behind_baseline'])}.",
-        ]
-    )
+    slow = row["slow_heading_costs_days"]
+    costs = row["costs_finish_days"] if pd.isna(slow) else slow
+    behind = days_words(row["behind_baseline"])
+    return html.P(["Farthest behind the baseline: ", *_unit_words(row, behind, costs, names)])
 
 
 def _waits_for(row: Mapping[Any, Any], names: Names) -> str:
@@ -115,94 +110,19 @@ def _idle(rows: pd.DataFrame, names: Names) -> Component:
     )
 
 
-def _days(number: float) -> str:
-    """Write working days.
+def days_words(number: float) -> str:
+    """Write working days; with tenths where they matter.
 
     Examples
     --------
-    >>> _days(1.0), _days(19.5), _days(1.7)
+    >>> days_words(1.0), days_words(19.5), days_words(1.7)
     ('1 working day', '20 working days', '1.7 working days')
+    >>> days_words(0.04)
+    '0 working days'
     """
-    text = f"{number:.0f}" if number >= 10 or number == round(number) else f"{number:.1f}"
+    tenths = abs(number - round(number)) >= 0.05 and number < 10
+    text = f"{number:.1f}" if tenths else f"{number:.0f}"
     return f"{text} working day" if text == "1" else f"{text} working days"
-
-
-def lag_table(found: Lag, names: Names) -> Component:
-    """Return the units at the front that lag, worst first; a button shows each on the chart."""
-    rows = found.lagging
-    if rows.empty:
-        return frame.notice("empty", "Nothing lags", ["Every crew keeps the pace of its heading."])
-    parts = [_table(rows.iloc[:SHOWN], names)]
-    if len(rows) > SHOWN:
-        rest = html.Summary(f"{len(rows) - SHOWN} more that lag and cost the finish less")
-        parts.append(html.Details([rest, _table(rows.iloc[SHOWN:], names)]))
-    return html.Div(parts)
-
-
-HEADS = (
-    ("Unit", ""),
-    ("Activity", ""),
-    ("Costs the finish", "working days"),
-    ("Behind baseline", "working days"),
-    ("Behind pace", "working days"),
-    ("Buffer left", "working days"),
-    ("Why", ""),
-    ("Where", ""),
-)
-
-
-def _table(rows: pd.DataFrame, names: Names) -> Component:
-    heads = [
-        html.Th([name, html.Span(f" {unit}", className="unit-of")] if unit else name, scope="col")
-        for name, unit in HEADS
-    ]
-    table = html.Table(
-        [
-            html.Caption("Units that lag, worst first"),
-            html.Thead(html.Tr(heads)),
-            html.Tbody([_row(row, names) for row in rows.to_dict("records")]),
-        ],
-        className="table lag-table stacked",
-    )
-    return frame.wide_table(table, "Units that lag, worst first")
-
-
-def _row(row: Mapping[Any, Any], names: Names) -> Component:
-    unit, activity = row["unit"], row["activity"]
-    button = html.Button(
-        unit,
-        type="button",
-        className="unit-button",
-        title=f"Show {unit} on the chart",
-        **data(unit=unit, activity=activity, heading=row["heading"]),
-    )
-    numbers = [
-        html.Td(_figure(row[column], fine), className="figure", **data(label=head))
-        for column, head, fine in (
-            ("costs_finish_days", "Costs the finish (working days)", True),
-            ("behind_baseline", "Behind baseline (working days)", False),
-            ("behind_pace", "Behind pace (working days)", False),
-            ("buffer_left", "Buffer left (working days)", False),
-        )
-    ]
-    to_map = dcc.Link("On the map", href=map_address(unit, activity), title=f"{unit} on the map")
-    return html.Tr(
-        [
-            html.Th([button, html.Span(f" {row['heading']}", className="quiet")], scope="row"),
-            html.Td(names[activity], className="whole"),
-            *numbers,
-            html.Td(row["why"], className="why", **data(label="Why")),
-            html.Td(to_map, className="whole"),
-        ]
-    )
-
-
-def _figure(number: float, fine: bool) -> str:
-    """Write a number of days; with tenths where they matter, a dash for none."""
-    if pd.isna(number):
-        return "–"
-    text = f"{number:.1f}" if fine else f"{number:.0f}"
-    return text.replace("-", "−") if text.strip("-0.") else "0"
 
 
 def map_address(unit: str, activity: str = "", together: Sequence[str] = ()) -> str:

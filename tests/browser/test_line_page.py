@@ -62,6 +62,21 @@ def test_who_lags_why_and_who_starves_next_are_read_without_scrolling(served, wa
     assert worst["why"] in said
 
 
+def test_units_of_a_slow_heading_are_found_in_the_table_and_shown_on_the_chart(served, watch):
+    page = open_line(watch, served)
+    late = served.project.lag().late_with_heading
+    assert {"W07", "W08"} <= set(late["unit"])
+    for unit in ("W07", "W08"):
+        line = page.locator(".lag-table tr", has=page.get_by_role("button", name=unit)).first
+        assert line.is_visible()
+        assert "The whole heading is slow: rebar" in line.inner_text()
+        assert "deck pour crew starves" in line.inner_text()
+    page.locator(".lag-table .unit-button", has_text="W08").first.click()
+    page.wait_for_function(
+        "() => document.getElementById('line-unit').innerText.startsWith('Unit W08')"
+    )
+
+
 def test_the_page_opens_on_the_unit_that_lags_most(served, watch):
     page = open_line(watch, served)
     worst = served.project.lag().lagging.iloc[0]

@@ -40,7 +40,7 @@ def test_lag_has_the_keys_scripts_rely_on_and_the_worst_first(folder):
     answer = answer_of("lag", folder)
     assert answer["as_of"] == DAY
     keys = {"unit", "activity", "behind_baseline", "behind_pace", "buffer_left",
-            "costs_finish_days", "why"}  # fmt: skip
+            "costs_finish_days", "why", "slow_heading_costs_days", "next_crew"}  # fmt: skip
     assert all(keys <= set(row) for row in answer["units"])
     costs = [row["costs_finish_days"] for row in answer["units"]]
     assert costs == sorted(costs, reverse=True)

@@ -6,7 +6,8 @@ import threading
 import pandas as pd
 import pytest
 
-from dashboard.parts.lag_words import lag_summary, lag_table
+from dashboard.parts.lag_table import BY_ITSELF, WITH_HEADING, lag_table
+from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id
 from dashboard.parts.whatif_table import whatif_table
@@ -42,8 +43,13 @@ def crews(*rows):
     return Starving(DAY, pd.DataFrame(list(rows), columns=list(CREW_COLUMNS)))
 
 
-W07 = ("W07", "h2", "rebar", 60.0, 5.4, -12.0, 2.5, "Under way for 9 working days.")
-E20 = ("E20", "h1", "deck_pour", None, 3.0, None, 0.04, "Waits for rebar of its unit.")
+W07 = ("W07", "h2", "rebar", 60.0, 5.4, -12.0, 2.5, "Under way for 9 working days.",
+       None, "deck_pour")  # fmt: skip
+E20 = ("E20", "h1", "deck_pour", None, 3.0, None, 0.04, "Waits for rebar of its unit.",
+       None, "")  # fmt: skip
+SLOW = ("W08", "h2", "rebar", 64.0, -3.9, -4.0, 0.0,
+        "The whole heading is slow: rebar of a unit every 13 days.", 2.3, "deck_pour")  # fmt: skip
+EARLIER = ("E18", "h1", "falsework", 3.0, -2.7, 10.0, 0.0, "Behind since earlier.", 0.0, "rebar")
 STARVES = ("h2", "deck_pour", "W07", "rebar", "W07", pd.Timestamp("2026-12-01"),
            pd.Timestamp("2026-12-08"), 5, 0.0, False)  # fmt: skip
 IDLE = ("h1", "falsework", "E15", NO_SET, "E20", pd.Timestamp("2026-11-20"),
@@ -74,27 +80,47 @@ def test_crews_that_stand_idle_already_are_listed_with_what_they_wait_for():
 
 
 def test_what_is_farthest_behind_the_baseline_is_said_even_where_it_keeps_its_pace():
-    steady = ("W10", "h2", "falsework", 80.0, -1.0, 3.0, 0.0, "Under way.")
-    said = text_of(lag_summary(a_lag(W07, steady), crews(), NAMES))
-    assert "Farthest behind the baseline: Falsework of W10 on h2, 80 working days." in said
+    said = text_of(lag_summary(a_lag(W07, SLOW), crews(), NAMES))
+    assert "Farthest behind the baseline: Rebar of W08 on h2, 64 working days" in said
+    assert "costs the finish 2.3 working days. Why: The whole heading is slow" in said
 
 
 def test_a_line_on_its_pace_says_so():
-    calm = (*W07[:4], 0.2, *W07[5:])
+    calm = (*W07[:3], 0.4, 0.2, *W07[5:])
     assert "No unit lags" in text_of(lag_summary(a_lag(calm), crews(), NAMES))
     assert "Nothing lags" in text_of(lag_table(a_lag(calm), NAMES))
 
 
 def test_the_table_has_the_worst_first_and_a_dash_where_there_is_no_number():
-    said = text_of(lag_table(a_lag(W07, E20), NAMES))
+    said = text_of(lag_table(a_lag(W07, (*E20[:6], 0.3, *E20[7:])), NAMES))
     assert said.index("W07") < said.index("E20")
-    assert "Deck pour0–3–Waits" in said
-    assert "2.5605−12" in said
+    assert "Deck pour0.3–3–Waits" in said
+    assert "2.5605−12 deck pour crew starves" in said
+
+
+def test_units_that_are_late_with_all_their_heading_stand_in_the_table_under_words_of_their_own():
+    said = text_of(lag_table(a_lag(W07, SLOW), NAMES))
+    assert said.index(BY_ITSELF) < said.index("W07") < said.index(WITH_HEADING)
+    assert said.index(WITH_HEADING) < said.index("W08") < said.index("The whole heading is slow")
+    assert "Rebar2.364−4−4 deck pour crew starves" in said
+
+
+def test_a_line_where_only_whole_headings_are_late_shows_them():
+    said = text_of(lag_table(a_lag(SLOW), NAMES))
+    assert BY_ITSELF not in said
+    assert "W08" in said
+
+
+def test_what_costs_the_finish_nothing_is_folded_away_with_what_it_is():
+    said = text_of(lag_table(a_lag(W07, E20, SLOW, EARLIER), NAMES))
+    assert f"{BY_ITSELF}: 1 more that wait for these or cost less, by up to 3 working days" in said
+    assert f"{WITH_HEADING}: 1 more, by up to 3 working days" in said
+    assert said.index("1 more that wait") < said.index("E20")
 
 
 def test_beyond_the_worst_few_the_table_folds_the_rest_away():
     rows = [(f"W{number:02d}", *W07[1:]) for number in range(9)]
-    assert "4 more that lag" in text_of(lag_table(a_lag(*rows), NAMES))
+    assert f"{BY_ITSELF}: 4 more" in text_of(lag_table(a_lag(*rows), NAMES))
 
 
 # The address

@@ -14,6 +14,7 @@ from model.events import Event
 from model.fold import fold
 from model.job import Job
 from model.lag import Lag, lag
+from model.whatif import Change, whatif
 from tests.model.builders import a_frame, a_job, an_event, done, only
 
 TRADES = only("falsework", "bottom_slab_stems", grain="unit")
@@ -139,6 +140,106 @@ def test_the_set_a_unit_waits_for_is_named() -> None:
     assert row(answer, "E02")["why"] == "Waits for the falsework set under E01."
 
 
+# Late with all the heading
+
+
+def with_baseline(job: Job, every: int, late: int = 0) -> Job:
+    """A baseline that has a unit of falsework every so many days, the first so much later."""
+    units = job.headings[0].units
+    days = [day_of(job, every * number - 1 + late) for number in range(1, len(units) + 1)]
+    planned = {"unit": units, "activity": "falsework",
+               "planned_finish": pd.to_datetime(days).astype("datetime64[us]")}  # fmt: skip
+    return dataclasses.replace(job, baseline=pd.DataFrame(planned))
+
+
+def a_slow_heading(as_of: int = 60) -> tuple[Job, Lag]:
+    """Ten of twenty units done in six days each, where the baseline has three."""
+    job = with_baseline(a_job(units=20, activities=only("falsework")), 3)
+    events = [*in_turn(job, 10, 6), an_event("start", f"{day_of(job, 60)} 07:00", "E11")]
+    return job, lagging(job, events, day_of(job, as_of), recent=10)
+
+
+def test_a_unit_that_keeps_the_pace_of_a_slow_heading_is_found_with_the_heading_as_its_cause():
+    _, answer = a_slow_heading()
+    late = answer.late_with_heading
+    assert answer.lagging.empty
+    assert set(late["unit"]) == {"E11", "E12"}
+    assert (
+        late["why"]
+        .iloc[0]
+        .startswith(
+            "The whole heading is slow: falsework of a unit every 6 working days, "
+            "where the baseline has 3."
+        )
+    )
+    assert late["behind_baseline"].iloc[0] >= 30
+    assert "E11 falsework: " in str(answer)
+    assert "The whole heading is slow" in str(answer)
+
+
+def test_what_a_slow_heading_costs_is_what_a_case_with_the_planned_days_would_save() -> None:
+    job, answer = a_slow_heading()
+    costs = row(answer, "E12")["slow_heading_costs_days"]
+    assert row(answer, "E11")["slow_heading_costs_days"] == costs
+    assert row(answer, "E12")["costs_finish_days"] == 0.0
+    as_of = day_of(job, 60)
+    events = [*in_turn(job, 10, 6), an_event("start", f"{as_of} 07:00", "E11")]
+    state = fold(a_frame(*events), job, as_of=dt.datetime.combine(as_of, dt.time(23, 59)))
+    change = Change(
+        "as planned", cycles={("h1", "falsework"): job.activities[0].planned_cycle_days}
+    )
+    base, case = whatif(job, state, [change], as_of=as_of, paths=400, recent=10).cases
+    saved = job.calendar.count(np.datetime64(case.finish.p50), np.datetime64(base.finish.p50))
+    assert saved > 10
+    # The case also quickens the unit under way.
+    assert costs == pytest.approx(float(saved), abs=3.0)
+
+
+def test_a_heading_that_lost_days_long_ago_and_is_slow_no_more_is_said_to() -> None:
+    job = with_baseline(a_job(units=20, activities=only("falsework")), 3, late=-12)
+    events = [*in_turn(job, 10, 3), an_event("start", f"{day_of(job, 30)} 07:00", "E11")]
+    late = row(lagging(job, events, day_of(job, 30), recent=10), "E11")
+    assert late["why"].startswith("Behind since earlier: the heading now keeps the pace")
+    assert late["slow_heading_costs_days"] == 0.0
+
+
+def test_a_unit_that_lags_by_itself_is_not_taken_for_one_of_a_slow_heading() -> None:
+    _, answer = a_slow_heading(as_of=75)
+    assert "E11" in set(answer.lagging["unit"])
+    assert "E11" not in set(answer.late_with_heading["unit"])
+    assert np.isnan(row(answer, "E11")["slow_heading_costs_days"])
+    assert row(answer, "E11")["why"].startswith("Under way for 16 working days")
+
+
+def test_without_a_baseline_no_heading_is_called_slow() -> None:
+    job = a_job(units=20, activities=only("falsework"))
+    assert lagging(job, in_turn(job, 10, 6), day_of(job, 60)).late_with_heading.empty
+
+
+def test_what_costs_the_finish_most_comes_first_among_slow_headings_then_what_is_farthest() -> None:
+    _, answer = a_slow_heading()
+    late = answer.late_with_heading
+    order = late[["slow_heading_costs_days", "behind_baseline"]].to_numpy().tolist()
+    assert order == sorted(order, reverse=True)
+
+
+def test_a_crew_that_stood_still_before_a_unit_is_said_to_have() -> None:
+    job = a_job(units=20, activities=only("falsework"))
+    events = [*in_turn(job, 10, 3), an_event("start", f"{day_of(job, 39)} 07:00", "E11")]
+    late = row(lagging(job, events, day_of(job, 40), recent=10), "E11")
+    assert late["why"] == "Under way; its crew stood still for 9 working days before it."
+
+
+def test_the_crew_whose_buffer_it_is_is_named() -> None:
+    job = a_job(units=12, activities=TRADES)
+    answer = lagging(job, in_turn(job, 6, 3), day_of(job, 18))
+    assert row(answer, "E07")["next_crew"] == "bottom_slab_stems"
+    assert set(answer.units.loc[answer.units["buffer_left"].isna(), "next_crew"]) == {""}
+
+
+# Order, JSON, repeats
+
+
 def test_the_worst_comes_first() -> None:
     job = a_job(units=20, headings=2, activities=only("falsework"))
     events = [*in_turn(job, 6, 3), an_event("start", f"{day_of(job, 18)} 07:00", "E07")]
@@ -159,7 +260,7 @@ def test_json_has_the_keys_people_rely_on() -> None:
     assert json.loads(json.dumps(answer, allow_nan=False)) == answer
     assert {
         "unit", "activity", "behind_baseline", "behind_pace", "buffer_left",
-        "costs_finish_days", "why",
+        "costs_finish_days", "why", "slow_heading_costs_days", "next_crew",
     } <= set(answer["units"][0])  # fmt: skip
     assert all(unit["behind_baseline"] is None for unit in answer["units"])
 
