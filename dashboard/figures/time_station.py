@@ -28,14 +28,12 @@ from dashboard.figures.chart_frame import (
     empty,
     iso,
 )
+from dashboard.figures.time_station_words import IDLE_WORTH_DRAWING, cell_words
 from dashboard.parts.crew_looks import crew_look
 from dashboard.parts.palette import GROUND, look_of
 from dashboard.parts.stations import station_ticks, station_words
 
 HATCHES = {"complete": "", "under_way": "/", "on_hold": "x"}
-IDLE_WORTH_DRAWING = 3
-"""Working days; a crew that stands still for less is only between two units."""
-
 QUIET = "#e3e6e9"
 
 
@@ -96,27 +94,6 @@ def time_station_chart(
         panel.draw(cells[cells["structure"] == structure])
     _time_axes(figure, cells, as_of, narrow=seen.narrow)
     return figure
-
-
-def legend_entries(focus: str) -> list[tuple[str, str]]:
-    """Return a style class and words for each thing the chart shows, in reading order."""
-    if not focus:
-        return [
-            ("likely", "Projected finish in the crew's tone, as likely as not"),
-            ("lag", "Lags"),
-        ]
-    return [
-        ("complete", "Worked, complete"),
-        ("under-way", "Under way"),
-        ("on-hold", "On hold"),
-        ("band", "10 to 90 % of projections"),
-        ("likely", "Projected finish, as likely as not"),
-        ("plan", "Planned finish"),
-        ("lag", "Lags"),
-        ("idle", f"Crew idle {IDLE_WORTH_DRAWING} working days or more"),
-        ("overtakes", "Began before the work it follows"),
-        ("others", "Other crews"),
-    ]
 
 
 def _panels(structures: Sequence[str], structure_names: Mapping[str, str], seen: Seen) -> go.Figure:
@@ -267,34 +244,12 @@ class _Panel:
             marker={"color": fill, "line": {"color": line, "width": width}, "pattern": pattern},
             opacity=opacity,
             customdata=rows[["unit", "activity"]].to_numpy(),
-            hovertext=[self._words(row) for row in rows.to_dict("records")],
+            hovertext=[
+                cell_words(row, self.names, self.length_unit) for row in rows.to_dict("records")
+            ],
             hoverinfo="text",
             **self.axes,
         )
-
-    def _words(self, row: Mapping[Any, Any]) -> str:
-        """Say everything about one cell."""
-        lines = [f"<b>{row['unit']}</b> · {self.names[row['activity']]}"]
-        stations = [
-            station_words(row[f"{end}_station"], self.length_unit) for end in ("from", "to")
-        ]
-        lines.append(f"{stations[0]} to {stations[1]}")
-        words = look_of(row["status"]).words
-        if row["status"] not in ("complete", "not_started"):
-            words += f", {row['percent']:.0f} %"
-        lines.append(words)
-        if not pd.isna(row["started"]):
-            lines.append(f"Started {day_words(row['started'])}")
-        if not pd.isna(row["finished"]):
-            lines.append(f"Finished {day_words(row['finished'])}")
-        if not pd.isna(row["p50"]):
-            lines.append(f"Likely finish {day_words(row['p50'])}")
-            lines.append(f"80 % sure by {day_words(row['p80'])}")
-        if not pd.isna(row["baseline"]):
-            lines.append(f"Planned finish {day_words(row['baseline'])}")
-        if not pd.isna(row["idle_days"]):
-            lines.append(f"Crew idle before it: {row['idle_days']:.0f} working days")
-        return "<br>".join(lines)
 
     def _steps(self, rows: pd.DataFrame, dates: pd.Series[pd.Timestamp], line: Any) -> None:
         """Draw finishes as one line a heading, level across each unit."""

@@ -17,6 +17,7 @@ from dash.development.base_component import Component
 
 from dashboard.figures.base_map import base_map
 from dashboard.parts import frame, legend, map_view, strip_view
+from dashboard.parts.activity_names import activity_names
 from dashboard.parts.address import Known, View, read_address
 from dashboard.parts.attributes import aria, data
 from dashboard.parts.cards import number_card
@@ -293,7 +294,7 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
 
 def _register_history(app: dash.Dash, project: Project) -> None:
     """Show a unit's history beside the map."""
-    names = {activity.key: activity.name for activity in project.job.activities}
+    names = activity_names(project.job)
 
     @app.callback(
         Output("history-title", "children"),

@@ -81,8 +81,18 @@ def _first_cases(project: Project) -> list[dict[str, Any]]:
 
 def register(app: dash.Dash, project: Project) -> None:
     """Wire it to an app."""
+    _register_compare(app, project)
+    _register_save(app, project)
+
+
+def _fields() -> list[State]:
+    """Return all fields of the form, in the order ``changes_of`` reads them."""
+    return [State(field_id(name, case), "value") for case in range(MOST_CASES) for name in FIELDS]
+
+
+def _register_compare(app: dash.Dash, project: Project) -> None:
+    """Compare the cases of the form; one comparison at a time, whoever asks."""
     job: OneJob[Compared] = OneJob()
-    fields = [State(field_id(name, case), "value") for case in range(MOST_CASES) for name in FIELDS]
 
     @app.callback(
         Output("whatif-answer", "children"),
@@ -94,7 +104,7 @@ def register(app: dash.Dash, project: Project) -> None:
         Input("whatif-poll", "n_intervals"),
         State("whatif-asked", "data"),
         State("line-screen", "data"),
-        *fields,
+        *_fields(),
         prevent_initial_call=True,
     )
     def compare(
@@ -108,11 +118,15 @@ def register(app: dash.Dash, project: Project) -> None:
         shown = _answer(progress, asked, narrow=bool(screen and screen["narrow"]))
         return shown, asked, not progress.running, not progress.running
 
+
+def _register_save(app: dash.Dash, project: Project) -> None:
+    """Hand the cases of the form over as a file."""
+
     @app.callback(
         Output("whatif-file", "data"),
         Output("whatif-problems", "children"),
         Input("whatif-save", "n_clicks"),
-        *fields,
+        *_fields(),
         prevent_initial_call=True,
     )
     def save(_: int, *values: Any) -> tuple[Any, Any]:

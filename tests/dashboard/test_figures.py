@@ -18,7 +18,8 @@ from dashboard.figures.chart_frame import (
 )
 from dashboard.figures.control_charts import control_chart_figure
 from dashboard.figures.quantity_curves import quantity_chart
-from dashboard.figures.time_station import Seen, legend_entries, time_station_chart
+from dashboard.figures.time_station import Seen, time_station_chart
+from dashboard.figures.time_station_words import legend_entries
 from dashboard.figures.whatif_chart import whatif_chart
 from dashboard.parts.crew_looks import CREW_LOOKS
 from dashboard.parts.palette import GROUND
