@@ -257,7 +257,7 @@ def _register_finish(app: dash.Dash, project: Project) -> None:
             return (no_update,) * 8
         day = end_of_day(dt.date.fromisoformat(settled["date"]))
         waited = wait_for(project.line, day, pressed, lag=False)
-        same = pressed in ("finish-wait-poll", "finish-wait-cancel")
+        same = pressed in ("finish-wait-poll", "finish-wait-cancel", "seen-seq")
         cards = _finish_cards(project, settled["activity"], waited.forecast, keep=same)
         return *cards, *wait_shown(waited, kept=FROM_THOSE)
 

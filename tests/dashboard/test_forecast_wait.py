@@ -86,6 +86,12 @@ def test_a_long_forecast_says_how_far_it_is_with_a_bar_and_can_be_cancelled(
     assert not polled["finish-wait-poll"]["disabled"]
 
 
+def test_while_a_grown_log_is_worked_through_the_dates_before_stay(project, call, marching):
+    answer = call("cycle-card.children", changed="seen-seq.data", **SETTLED).get_json()["response"]
+    assert "finish-card" not in answer
+    assert not answer["finish-wait"]["hidden"]
+
+
 def test_a_stopped_forecast_gives_the_dates_of_the_marches_done_and_says_so(
     project, call, marching
 ):
