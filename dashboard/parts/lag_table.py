@@ -62,8 +62,11 @@ def lag_table(found: Lag, names: Names) -> Component:
 
 
 def _worth_showing(rows: pd.DataFrame) -> int:
-    """Return how many rows, which are in order, are not folded away."""
-    return max(min(int((rows["costs"] >= WORTH_SHOWING_DAYS).sum()), SHOWN), 1)
+    """Return how many rows, which are in order, are not folded away.
+
+    Where none costs anything, those that are farthest behind are shown.
+    """
+    return min(int((rows["costs"] >= WORTH_SHOWING_DAYS).sum()) or len(rows), SHOWN)
 
 
 def _rest(words: str, rows: pd.DataFrame, names: Names) -> Component:

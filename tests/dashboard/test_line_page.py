@@ -118,6 +118,11 @@ def test_what_costs_the_finish_nothing_is_folded_away_with_what_it_is():
     assert said.index("1 more that wait") < said.index("E20")
 
 
+def test_where_nothing_costs_the_finish_anything_the_worst_few_are_shown_all_the_same():
+    rows = [(f"W{number:02d}", *W07[1:6], 0.0, *W07[7:]) for number in range(7)]
+    assert f"{BY_ITSELF}: 2 more" in text_of(lag_table(a_lag(*rows), NAMES))
+
+
 def test_beyond_the_worst_few_the_table_folds_the_rest_away():
     rows = [(f"W{number:02d}", *W07[1:]) for number in range(9)]
     assert f"{BY_ITSELF}: 4 more" in text_of(lag_table(a_lag(*rows), NAMES))
