@@ -148,7 +148,8 @@ def _mixed(word: Any) -> Any:
 
 
 # Every loop over the lanes below writes one array: only then can the compiler see that lanes do
-# not touch one another, and take eight or more at once.
+# not touch one another, and take eight or more at once. It is told how many there are, so that it
+# need not ask what is left over; but in the weather, where it then does worse.
 
 
 @step
@@ -184,7 +185,8 @@ def _draw_weather(
             for lane in range(wide):
                 code[day, lane] = twice[lane]
             continue
-        _fill(bits, day_keys[day], numbers)
+        if lost > 0:  # no chance is below 0, so that none is drawn where none is needed
+            _fill(bits, day_keys[day], numbers)
         for lane in range(wide):
             dry[lane] = np.int16(chance[lane] >= lost)
         for lane in range(wide):
@@ -232,12 +234,11 @@ def _count(
     at_counted: Ints, at: Ints, cell: int, since: Ints, found: Ints, code: Any, last: int
 ) -> None:
     """Look up how much counts before each path's moment of a cell."""
-    wide = since.size
-    for lane in range(wide):
+    for lane in range(LANES):
         since[lane] = min(max(at[cell, lane], 0), last << BITS)
-    for lane in range(wide):
+    for lane in range(LANES):
         found[lane] = code[np.uint64(since[lane] >> BITS), lane]
-    for lane in range(wide):
+    for lane in range(LANES):
         part = -(found[lane] & 1) & since[lane] & (TICKS - 1)
         at_counted[cell, lane] = ((found[lane] >> 1) << BITS) + part
 
@@ -254,17 +255,17 @@ def _lag(
     dry_end: Ints,
 ) -> None:
     """Put a cell so much working time, lost or not, after another."""
-    wide, last = since.size, dry_code.size - 1
-    for lane in range(wide):
+    last = dry_code.size - 1
+    for lane in range(LANES):
         since[lane] = min(max(at[other, lane] + BACK, 0), last << BITS)
-    for lane in range(wide):
+    for lane in range(LANES):
         found[lane] = dry_code[np.uint64(since[lane] >> BITS)]
-    for lane in range(wide):
+    for lane in range(LANES):
         part = -(found[lane] & 1) & since[lane] & (TICKS - 1)
         since[lane] = ((found[lane] >> 1) << BITS) + part + work
-    for lane in range(wide):
+    for lane in range(LANES):
         found[lane] = dry_end[np.uint64(min((since[lane] + TICKS - 2) >> BITS, last + 1))]
-    for lane in range(wide):
+    for lane in range(LANES):
         number = min((since[lane] + TICKS - 2) >> BITS, last + 1)
         over = ((found[lane] - number) << BITS) + min(since[lane], number << BITS) - BACK
         at[cell, lane] = max(over, at[other, lane])
@@ -283,12 +284,12 @@ def _draw(
     effort: Any,
 ) -> None:
     """Draw a whole unit's work from each path's pool."""
-    wide, base, few = work.size, row * LANES, size & 0xFFFF
-    for lane in range(wide):
+    base, few = row * LANES, size & 0xFFFF
+    for lane in range(LANES):
         which[lane] = ((chance[lane] * few) >> 16) * LANES + lane_of[lane]
-    for lane in range(wide):
+    for lane in range(LANES):
         days[lane] = pools[np.uint64(which[lane] + base)]
-    for lane in range(wide):
+    for lane in range(LANES):
         work[lane] = np.int32(days[lane] * effort * np.float32(TICKS) + np.float32(0.5))
 
 
@@ -302,10 +303,9 @@ def _say_why(start: Ints, why: Any, at: Ints, cell: int, code: int) -> None:
 @step
 def _wait(start: Ints, counted: Ints, at: Ints, at_counted: Ints, cell: int) -> None:
     """Let a start wait for a cell."""
-    wide = start.size
-    for lane in range(wide):
+    for lane in range(LANES):
         start[lane] = max(start[lane], at[cell, lane])
-    for lane in range(wide):
+    for lane in range(LANES):
         counted[lane] = max(counted[lane], at_counted[cell, lane])
 
 
@@ -323,20 +323,18 @@ def _wait_for_both(
     start: Ints, counted: Ints, at: Ints, at_counted: Ints, trade: int, crew: int
 ) -> None:
     """Let a start wait for the trade before and for the crew, from now on."""
-    wide = start.size
-    for lane in range(wide):
+    for lane in range(LANES):
         start[lane] = max(at[trade, lane], at[crew, lane], 0)
-    for lane in range(wide):
+    for lane in range(LANES):
         counted[lane] = max(at_counted[trade, lane], at_counted[crew, lane])
 
 
 @compiled
 def _free(at: Ints, at_counted: Ints, cell: int, other: int) -> None:
     """Let a crew or set be free no earlier than another cell is over."""
-    wide = at.shape[1]
-    for lane in range(wide):
+    for lane in range(LANES):
         at[cell, lane] = max(at[cell, lane], at[other, lane])
-    for lane in range(wide):
+    for lane in range(LANES):
         at_counted[cell, lane] = max(at_counted[cell, lane], at_counted[other, lane])
 
 
@@ -354,19 +352,16 @@ def _work(
     last: int,
 ) -> None:
     """Finish work that weather can stop."""
-    wide = work.size
-    for lane in range(wide):
+    for lane in range(LANES):
         done = work[lane] + counted[lane]
         number_of[lane] = min((done + (TICKS - 2)) >> BITS, last + 1)
-    for lane in range(wide):
-        counted[lane] = min(work[lane] + counted[lane], number_of[lane] << BITS)
-    for lane in range(wide):
+    for lane in range(LANES):
+        at_counted[cell, lane] = min(work[lane] + counted[lane], number_of[lane] << BITS)
+    for lane in range(LANES):
         work[lane] = end_of[np.uint64(number_of[lane] + row_of[lane])]
-    for lane in range(wide):
-        over = ((work[lane] - number_of[lane]) << BITS) + counted[lane]
+    for lane in range(LANES):
+        over = ((work[lane] - number_of[lane]) << BITS) + at_counted[cell, lane]
         at[cell, lane] = max(over, start[lane])
-    for lane in range(wide):
-        at_counted[cell, lane] = counted[lane]
 
 
 @compiled
@@ -425,7 +420,6 @@ def _walk(
     bits, numbers = np.empty(LANES // IN_A_WORD, dtype=np.uint64), _numbers(first)
     chance, lane_of = bits.view(np.uint16), np.arange(LANES).astype(np.int32)
     row_of = np.arange(0, end_of.size, end_of.size // LANES).astype(np.int32)
-    wide = why.size
     for row in range(program.shape[0]):
         kind, cell, other = program[row, 0], program[row, 1], program[row, 2]
         number = program[row, 3]
@@ -439,10 +433,10 @@ def _walk(
         elif kind == WORK:
             _work(at, at_counted, cell, start, counted, work, spare, end_of, row_of, last)
             if followed:
-                for lane in range(wide):
+                for lane in range(LANES):
                     bound[cell, lane] = why[lane]
         elif kind == BEGIN:
-            for lane in range(wide):
+            for lane in range(LANES):
                 start[lane], counted[lane], why[lane] = cell, 0, BOUND_NOW
         elif kind == WAIT:
             if followed:
@@ -454,11 +448,11 @@ def _walk(
             _lag(at, cell, other, number << BITS, spare, work, dry_code, dry_end)
             _count(at_counted, at, cell, spare, work, code, last)
         elif kind == CURE:
-            for lane in range(wide):
+            for lane in range(LANES):
                 at[cell, lane] = start[lane] + work[lane]
             _count(at_counted, at, cell, spare, work, code, last)
             if followed:
-                for lane in range(wide):
+                for lane in range(LANES):
                     bound[cell, lane] = why[lane]
         else:
             _seldom(kind, cell, other, start, counted, why, work, left, held, first, at, at_counted,
@@ -522,13 +516,12 @@ def _keep_days(days: Any, at: Ints, earliest: Ints, first: int, lanes: int) -> N
 @compiled
 def _find_last(at: Ints, ends: Ints, latest: Ints, last_cell: Ints) -> None:
     """Find the last finish of every path; of several, the last in the order of cells."""
-    wide = latest.size
-    for lane in range(wide):
+    for lane in range(LANES):
         latest[lane], last_cell[lane] = NEVER, 0
     for cell in ends:
-        for lane in range(wide):
+        for lane in range(LANES):
             last_cell[lane] = cell if at[cell, lane] >= latest[lane] else last_cell[lane]
-        for lane in range(wide):
+        for lane in range(LANES):
             latest[lane] = max(latest[lane], at[cell, lane])
 
 
