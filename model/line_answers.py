@@ -199,8 +199,13 @@ class LineAnswers:
         return lag(self.job, self._fold(log, as_of, known_on), as_of=as_of.date())
 
     def lagging_spans(self, as_of: Moment = None) -> Mapping[str, Sequence[int]]:
-        """Return the numbers of the spans that lag, by activity, for the map's outlines."""
-        late = self.lag(as_of).lagging
+        """Return the numbers of the spans that lag, by activity, for the map's outlines.
+
+        By themselves, or with a heading whose slow crew costs the finish.
+        """
+        found = self.lag(as_of)
+        slow = found.late_with_heading
+        late = pd.concat([found.lagging, slow[slow["slow_heading_costs_days"] > 0]])
         spans = self.job.spans.reset_index(drop=True)
         return {
             activity.key: spans.index[

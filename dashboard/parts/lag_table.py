@@ -23,6 +23,7 @@ WORTH_SHOWING_DAYS = 0.05
 CAPTION = "Units that lag, worst first"
 BY_ITSELF = "Behind the pace of their heading"
 WITH_HEADING = "Behind the baseline, on the pace of their heading"
+COUNT_ONCE = "What a slow crew costs stands beside each of its units: count it once."
 
 HEADS = (
     ("Unit", ""),
@@ -98,8 +99,11 @@ def _table(groups: list[tuple[str, pd.DataFrame]], names: Names) -> Component:
 
 
 def _group_row(words: str) -> Component:
+    said: list[Any] = [words]
+    if words == WITH_HEADING:
+        said.append(html.Span(f" {COUNT_ONCE}", className="unit-of"))
     return html.Tr(
-        html.Th(words, colSpan=len(HEADS), scope="rowgroup", className="group"),
+        html.Th(said, colSpan=len(HEADS), scope="rowgroup", className="group"),
         className="group-row",
     )
 

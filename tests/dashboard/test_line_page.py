@@ -208,9 +208,11 @@ def test_the_map_is_told_which_spans_lag_on_the_day_it_shows(project, call):
     store = answer["response"]["lag"]["data"]
     assert store["hash"] == project.footprints.hash
     assert str(project.days().days[store["day"]]) == "2026-11-20"
-    late = project.lag(end_of_day(dt.date(2026, 11, 20))).lagging
-    units = set(late.loc[late["activity"] == "rebar", "unit"])
-    assert units
+    units = project.lag(end_of_day(dt.date(2026, 11, 20))).units
+    rebar = units[units["activity"] == "rebar"]
+    alone, together = rebar["behind_pace"] >= 1, rebar["slow_heading_costs_days"] > 0
+    assert together.any() and not (alone & together).any()
+    units = set(rebar.loc[alone | together, "unit"])
     spans = project.job.spans
     assert set(spans.loc[store["spans"]["rebar"], "unit"]) == units
     hidden = call("lag.data", **{"settled.data": settled, "outlines.value": []})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,8 @@ from model.events import Event
 from model.fold import fold
 from model.job import Job
 from model.lag import Lag, lag
+from model.project import Project
+from model.store.memory import MemoryStore
 from model.whatif import Change, whatif
 from tests.model.builders import a_frame, a_job, an_event, done, only
 
@@ -175,6 +178,18 @@ def test_a_unit_that_keeps_the_pace_of_a_slow_heading_is_found_with_the_heading_
     assert late["behind_baseline"].iloc[0] >= 30
     assert "E11 falsework: " in str(answer)
     assert "The whole heading is slow" in str(answer)
+
+
+def test_units_of_a_slow_heading_are_outlined_on_the_map(tmp_path: Path) -> None:
+    job = with_baseline(a_job(units=20, activities=only("falsework")), 3)
+    evening = dt.datetime.combine(day_of(job, 60), dt.time(20), tzinfo=job.timezone)
+    store = MemoryStore(lambda: evening)
+    with Project(tmp_path, job, store, lambda: evening) as project:
+        project.record(
+            [*in_turn(job, 10, 6), an_event("start", f"{evening:%Y-%m-%d} 07:00", "E11")]
+        )
+        outlined = project.line.lagging_spans()["falsework"]
+    assert set(job.spans["unit"].iloc[outlined]) == {"E11", "E12"}
 
 
 def test_what_a_slow_heading_costs_is_what_a_case_with_the_planned_days_would_save() -> None:
