@@ -25,9 +25,11 @@ PRIOR_UNITS = 3.0
 """Wider history counts like so many units when a recent cycle is drawn towards it."""
 
 OUTLIER_SPREADS = 3.0
-D2 = 2.0 / math.sqrt(math.pi)
-"""Mean range of two values of a normal distribution with spread 1."""
-D4 = 1.0 + 3.0 * math.sqrt(2.0 - 4.0 / math.pi) / D2
+D2 = 1.128
+"""Mean range of two values of a normal distribution with spread 1: 2/√π as tables round it, so
+that limits are those that anybody else works out, to their last digit."""
+D4 = 3.267
+"""A range of two is hardly ever more than so many times its mean; rounded likewise."""
 
 
 def completions(state: State, job: Job) -> pd.DataFrame:
@@ -299,7 +301,7 @@ def control_chart(cycles: ArrayLike) -> ControlChart:
     Notes
     -----
     Limits are mean ± 3 MR/d2, with MR the mean moving range of neighbours and
-    d2 = 2/√π = 1.128; moving ranges stay below D4 MR, D4 = 3.267.
+    d2 = 1.128; moving ranges stay below D4 MR, D4 = 3.267 (both for ranges of two).
 
     References
     ----------

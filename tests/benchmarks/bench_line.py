@@ -4,7 +4,8 @@ Run it with ``python -m tests.benchmarks.bench_line [--large]``. Both sides draw
 every unit from the same recent history, draw lost days, wait for crews, falsework sets, cure
 and holds on the working calendar, and give the finish of every unit and activity. The SimPy
 side is written twice: going on day by day, as one would, and with the end of each activity
-worked out from a table first, so that it handles as few events as it can.
+worked out from a table first, so that it handles as few events as it can. Neither of them says
+what drives the finish; ours does, on the first ``model.drivers.FOLLOWED`` paths.
 
 Times are the least of several runs, for other work on the machine only ever adds; the load
 average is printed beside them, and the processor time of all threads together. Peak memory and

@@ -11,6 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from model.cycle import (
+    D2,
+    D4,
     clear_days,
     completions,
     control_chart,
@@ -191,7 +193,7 @@ def test_more_units_draw_less_towards_the_wider_history() -> None:
 
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (data and constants from memory,
-# arithmetic verified): limits with d2 = 1.128 are 55.8041 and 45.8159; exact d2 gives 55.8024.
+# arithmetic verified): with d2 = 1.128 and D4 = 3.267, which it takes from the usual table.
 NIST = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 
 
@@ -200,11 +202,17 @@ def test_the_individuals_chart_of_the_handbook_comes_out() -> None:
     assert chart.center == pytest.approx(50.81, abs=1e-9)
     assert chart.moving_ranges == pytest.approx([2.0, 2.3, 1.4, 3.5, 3.4, 1.4, 0.2, 1.2, 1.5])
     assert chart.moving_ranges.mean() == pytest.approx(1.877778, abs=1e-6)
-    assert chart.upper == pytest.approx(55.8041, abs=0.002)
-    assert chart.lower == pytest.approx(45.8159, abs=0.002)
-    assert chart.upper == pytest.approx(55.8024, abs=1e-4)
-    assert chart.range_upper == pytest.approx(6.1347, abs=0.002)
+    assert chart.upper == pytest.approx(55.8041, abs=5e-5)
+    assert chart.lower == pytest.approx(45.8159, abs=5e-5)
+    assert chart.range_upper == pytest.approx(6.1347, abs=5e-5)
     assert not chart.outside.any()
+
+
+def test_the_constants_are_those_of_ranges_of_two_rounded() -> None:
+    # Exact for a normal distribution: d2 = 2/√π, D4 = 1 + 3 √(2 − 4/π) / d2.
+    exact = 2 / np.sqrt(np.pi)
+    assert round(exact, 3) == D2
+    assert round(1 + 3 * np.sqrt(2 - 4 / np.pi) / exact, 3) == D4
 
 
 def test_a_cycle_beyond_the_limits_is_marked() -> None:

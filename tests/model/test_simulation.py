@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from model import simulation
 from model.activities import Activity
@@ -233,6 +234,24 @@ def test_a_hold_is_followed_back_to_its_end(way: simulation.Way) -> None:
     assert (
         simulate(replace(line, ended_holds=np.array([400.0])), 40, 1).driven[..., BOUND_HOLD].any()
     )
+
+
+@pytest.mark.parametrize("headings", [1, 4])
+def test_simpy_with_draws_of_its_own_agrees_in_distribution(
+    way: simulation.Way, headings: int
+) -> None:
+    # SimPy marches the same line from the same history with chances of NumPy's generator: pools,
+    # weather by month, a hold of unknown length, sets, cure. Two-sample Kolmogorov–Smirnov test.
+    pytest.importorskip("simpy")
+    from tests.benchmarks.bench_line import Rival
+    from tests.benchmarks.bench_line import a_line as a_long_line
+
+    line = a_long_line(54, headings)
+    ends = simulate(line, 4000, 5).days.reshape(-1, 4000).max(axis=0) + 1
+    rival = Rival(54, headings, int(2 * ends.max()))
+    theirs = np.ceil([rival.by_table() for _ in range(300)])
+    assert stats.ks_2samp(ends, theirs).pvalue > 0.01
+    assert np.median(ends) == pytest.approx(np.median(theirs), rel=0.02)
 
 
 def test_small_work_does_not_wait_for_the_compiler() -> None:
