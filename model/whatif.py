@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from model.added_heading import AddedHeading, added_heading
 from model.cycle import RECENT_UNITS
 from model.fold import State
 from model.job import Job
@@ -84,6 +85,8 @@ class Case:
     crew_days
         Working days from each crew's next work to its last, all crews together: what the
         crews cost, on average.
+    added
+        Headings the job does not have.
     """
 
     name: str
@@ -93,6 +96,7 @@ class Case:
     sets_in_use: Mapping[str, int]
     pours_per_week: float
     crew_days: float
+    added: tuple[AddedHeading, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -104,6 +108,7 @@ class Case:
             "sets_in_use": dict(self.sets_in_use),
             "pours_per_week": round(self.pours_per_week, 2),
             "crew_days": round(self.crew_days, 1),
+            "added_headings": [heading.as_dict() for heading in self.added],
         }
 
 
@@ -126,12 +131,15 @@ class WhatIf:
         }
 
     def __str__(self) -> str:
-        return "\n".join(
-            f"{case.name}: {case.finish.p50:%d %b %Y} as likely as not, {case.finish.p80:%d %b %Y} "
-            f"with 80 per cent confidence; {case.pours_per_week:.1f} pours a week, "
-            f"{case.crew_days:,.0f} crew-days"
-            for case in self.cases
-        )
+        lines = []
+        for case in self.cases:
+            lines.append(
+                f"{case.name}: {case.finish.p50:%d %b %Y} as likely as not, "
+                f"{case.finish.p80:%d %b %Y} with 80 per cent confidence; "
+                f"{case.pours_per_week:.1f} pours a week, {case.crew_days:,.0f} crew-days"
+            )
+            lines += [f"  {heading}" for heading in case.added]
+        return "\n".join(lines)
 
 
 def whatif(
@@ -183,7 +191,9 @@ def whatif(
     for change in changes:
         if on_case is not None and not on_case(len(cases), len(changes) + 1):
             break
-        cases.append(_case(change.name, changed(now, change), paths, seed, base))
+        line = changed(now, change)
+        case = _case(change.name, line, paths, seed, base)
+        cases.append(replace(case, added=_added(now, line)))
     return WhatIf(as_of, paths, seed, tuple(cases))
 
 
@@ -235,8 +245,9 @@ def _order_problems(change: Change, job: Job, state: State) -> list[Problem]:
     problems: list[Problem] = []
     seen: set[str] = set()
     for heading, units in change.order.items():
+        field_name = f"order.{heading}".rstrip(".")
+        problems += _order_heading_problems(change, field_name, heading, job)
         for unit in units:
-            field_name = f"order.{heading}"
             if unit not in job.heading_of_unit:
                 problems += _unknown(change, field_name, "unit", unit, job.heading_of_unit)
             elif unit in begun:
@@ -254,6 +265,26 @@ def _order_problems(change: Change, job: Job, state: State) -> list[Problem]:
                 )
             seen.add(unit)
     return problems
+
+
+def _order_heading_problems(
+    change: Change, field_name: str, heading: str, job: Job
+) -> list[Problem]:
+    """Refuse an order without a heading, and one whose heading is meant to be the job's own."""
+    if not heading.strip():
+        keys = ", ".join(known.key for known in job.headings)
+        fix = f"Name one of {keys}, or a new one, before the units."
+        return [_problem(change, field_name, "These units are on no heading.", fix)]
+    for known in job.headings:
+        if heading != known.key and _plain(heading) == _plain(known.key):
+            message = f"{heading!r} is no heading, nor unlike {known.key!r} enough for a new one."
+            return [_problem(change, field_name, message, f"Write {known.key}.")]
+    return []
+
+
+def _plain(key: str) -> str:
+    """Return a key's letters and digits alone, without capitals."""
+    return "".join(letter for letter in key.casefold() if letter.isalnum())
 
 
 def _unknown(
@@ -361,6 +392,17 @@ def _reordered(now: LineNow, change: Change) -> LineNow:
         headings=tuple(headings[place] for place in kept),
         runs=tuple(runs[place] for place in kept),
         paces=tuple(paces[place] for place in kept),
+    )
+
+
+def _added(now: LineNow, line: LineNow) -> tuple[AddedHeading, ...]:
+    """Say what the headings are built with that a change adds."""
+    was_on = {unit: h for h, run in zip(now.headings, now.runs, strict=True) for unit in run.units}
+    crewed = {place: a.key for place, a in enumerate(line.activities) if not a.calendar_days}
+    return tuple(
+        added_heading(heading, run, was_on[run.units[0]], line.units, crewed)
+        for heading, run in zip(line.headings, line.runs, strict=True)
+        if heading not in now.headings
     )
 
 

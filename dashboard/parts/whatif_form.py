@@ -80,7 +80,9 @@ def _case(
                     _choice(case, "weather", "Days lost to weather", WEATHER_WORDS,
                             {"weather": "1", **filled}),
                     _text(case, "order", "Units in another order, or on a new heading",
-                          filled.get("order", ""), "heading: unit, unit, …; only units not begun"),
+                          filled.get("order", ""),
+                          "heading: unit, unit, …; without a heading, the one chosen in “Where”; "
+                          "only units not begun"),
                 ],
                 className="form whatif-fields",
             ),
@@ -153,24 +155,32 @@ def _change(case: Mapping[str, Any]) -> Change:
         falsework_sets={heading: int(case["sets"])} if case["sets"] else {},
         workdays=WEEKS.get(case["week"] or "", ()),
         weather=float(case["weather"] or 1.0),
-        order=order_of(case["order"] or ""),
+        order=order_of(case["order"] or "", heading),
     )
 
 
-def order_of(text: str) -> dict[str, tuple[str, ...]]:
+def order_of(text: str, where: str = "") -> dict[str, tuple[str, ...]]:
     """Read units in building order, by heading.
+
+    Parameters
+    ----------
+    text
+        ``heading: unit, unit``, one heading after another with ``;`` between them.
+    where
+        The heading of units that are written without one.
 
     Examples
     --------
     >>> order_of("W_new: W14, W13; E_from_east: E15")
     {'W_new': ('W14', 'W13'), 'E_from_east': ('E15',)}
-    >>> order_of("W14, W13")
-    {'': ('W14', 'W13')}
+    >>> order_of("W14, W13", "W_from_west")
+    {'W_from_west': ('W14', 'W13')}
     """
-    orders = {}
+    orders: dict[str, tuple[str, ...]] = {}
     for part in re.split(r"[;\n]", text):
-        heading, _, units = part.rpartition(":")
+        named, _, units = part.rpartition(":")
         listed = tuple(unit for unit in re.split(r"[,\s]+", units) if unit)
+        heading = named.strip() or where
         if listed:
-            orders[heading.strip()] = listed
+            orders[heading] = (*orders.get(heading, ()), *listed)
     return orders

@@ -16,7 +16,10 @@ HEADS = (
 
 
 def whatif_table(found: WhatIf) -> Component:
-    """Return every case's dates, sets, pours and crew-days; the first row is the line as it is."""
+    """Return every case's dates, sets, pours and crew-days; the first row is the line as it is.
+
+    A heading that a case adds is said under it, for it may be a mistyped one.
+    """
     return frame.wide_table(
         html.Table(
             [
@@ -34,7 +37,7 @@ def _row(case: Case, *, first: bool) -> Component:
     sets = ", ".join(f"{key}: {number}" for key, number in case.sets_in_use.items())
     return html.Tr(
         [
-            html.Th(case.name, scope="row"),
+            html.Th([case.name, *_added(case)], scope="row"),
             html.Td(date_words(case.finish.p50), className="figure"),
             html.Td(date_words(case.finish.p80), className="figure"),
             html.Td("–" if first else sooner_words(case.sooner_days), className="figure"),
@@ -43,6 +46,10 @@ def _row(case: Case, *, first: bool) -> Component:
             html.Td(f"{case.crew_days:,.0f}", className="figure"),
         ]
     )
+
+
+def _added(case: Case) -> list[Component]:
+    return [html.Div(str(heading), className="quiet added-heading") for heading in case.added]
 
 
 def sooner_words(days: int) -> str:

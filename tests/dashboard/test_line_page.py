@@ -321,6 +321,25 @@ def test_the_form_reads_as_the_change_it_says():
     ]  # fmt: skip
 
 
+def test_an_order_without_a_heading_is_of_the_one_chosen_in_where():
+    chosen = a_form(name="Turn", heading="W_from_west", order="W14, W13; W12; W_new: W11")
+    assert changes_of(chosen)[0].order == {
+        "W_from_west": ("W14", "W13", "W12"), "W_new": ("W11",)
+    }  # fmt: skip
+
+
+def test_an_order_on_no_heading_at_all_is_refused_in_words(call):
+    answer = compared(call, a_form(name="Turn", order="W14, W13"))
+    assert "on no heading. Name one of" in words_of(answer)
+
+
+def test_a_new_heading_is_said_to_be_new_in_the_table(project, call):
+    west = next(h for h in project.job.headings if h.key == "W_from_west")
+    last, one_before = west.units[:-3:-1]
+    answer = compared(call, a_form(name="Far end", order=f"W_new: {last}, {one_before}"))
+    assert f"W_new is a new heading: 2 units from {last} on" in words_of(answer)
+
+
 def test_no_lost_days_is_a_change_and_not_taken_for_a_blank():
     assert changes_of(a_form(name="Dry", weather="0"))[0].weather == 0.0
 

@@ -131,6 +131,33 @@ def test_a_new_heading_shares_the_work() -> None:
     assert set(case.headings) == {"h1", "from_the_end"}
 
 
+def test_a_new_heading_is_said_to_be_new_with_its_crews_and_sets() -> None:
+    job = a_job(units=20, activities=only("falsework"), falsework_sets=2)
+    new = Change(
+        "east", order={"east": ("E20", "E19")}, crews={("east", "falsework"): 2},
+        falsework_sets={"east": 3},
+    )  # fmt: skip
+    answer = asked(job, new)
+    (added,) = answer.cases[1].added
+    assert (added.crews, added.falsework_sets) == ((("falsework", 2),), 3)
+    assert answer.cases[0].added == ()
+    assert (
+        "  east is a new heading: 2 units from E20 on, at the pace of h1, with one crew of each "
+        "trade (falsework: 2) and 3 falsework sets of its own."
+    ) in str(answer).splitlines()
+
+
+def test_units_in_another_order_on_their_own_heading_add_none() -> None:
+    job = a_job(units=6, activities=only("falsework"))
+    assert only_case(job, order={"h1": ("E06", "E05")}).added == ()
+
+
+def test_an_order_without_a_heading_is_refused_by_its_field() -> None:
+    with pytest.raises(InputError) as refused:
+        asked(a_job(units=8), Change("c", order={"": ("E08",)}))
+    assert [problem.field for problem in refused.value.problems] == ["order"]
+
+
 def test_pours_a_week_are_units_over_weeks() -> None:
     job = a_job(units=20, activities=only("falsework"))
     case = only_case(job, cycles={("h1", "falsework"): 2.5})
@@ -157,6 +184,9 @@ WRONG = [
     (Change("c", order={"h1": ("E01",)}), "E01 has begun already"),
     (Change("c", order={"h1": ("E05", "E05")}), "E05 is listed twice"),
     (Change("c", order={"new": ("X99",)}), "'X99' is no unit"),
+    (Change("c", order={"": ("E08",)}), "on no heading. Name one of h1, or a new one"),
+    (Change("c", order={" ": ("E08",)}), "on no heading"),
+    (Change("c", order={"H 1": ("E08",)}), "'H 1' is no heading"),
 ]
 
 
