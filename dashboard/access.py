@@ -21,6 +21,7 @@ import flask
 import werkzeug
 from werkzeug.exceptions import RequestEntityTooLarge
 
+from dashboard.callback_values import misfit
 from dashboard.parts.plain_page import plain_page
 from dashboard.parts.problem_answers import problem_answer
 from model.accounts import Right, Token, User
@@ -214,7 +215,7 @@ def guard(app: dash.Dash, project: Project, *, users_only: bool) -> None:
     def let_through() -> Any:
         flask.request.max_content_length = BODIES.get(route_name(), USUAL_BODY)
         # Most cheaply told first; who is asking last, for that reads the accounts.
-        denial = next(_denials(app, membership, users_only), None)
+        denial = next(_denials(app, project, users_only), None)
         if denial is None:
             return None
         user = asker()
@@ -239,9 +240,9 @@ def guard(app: dash.Dash, project: Project, *, users_only: bool) -> None:
     server.register_error_handler(StoreError, out_of_order)
 
 
-def _denials(app: dash.Dash, membership: Membership, users_only: bool) -> Iterator[Denial]:
+def _denials(app: dash.Dash, project: Project, users_only: bool) -> Iterator[Denial]:
     """Say everything that stands against the present request, the first of which counts."""
-    request = flask.request
+    request, membership = flask.request, project.membership
     if (request.content_length or 0) > (request.max_content_length or 0):
         yield _too_large()
     callback: str | None = None
@@ -255,15 +256,15 @@ def _denials(app: dash.Dash, membership: Membership, users_only: bool) -> Iterat
         yield from _foreign_origin(in_use)
     if not in_use:
         yield from _not_from_here(users_only)
-        return
-    if ROUTES.get(route_name()) == "anybody":
-        return
-    user, token = _who(membership)
-    if user is None:
-        yield NOT_SIGNED_IN
-        return
-    flask.g.asker, flask.g.token = user, token
-    yield from _without_the_right(user, token, callback)
+    elif ROUTES.get(route_name()) != "anybody":
+        user, token = _who(membership)
+        if user is None:
+            yield NOT_SIGNED_IN
+            return
+        flask.g.asker, flask.g.token = user, token
+        yield from _without_the_right(user, token, callback)
+    if callback is not None:
+        yield from _wrong_values(app, project)
 
 
 def _callback_asked_for(app: dash.Dash) -> str | None:
@@ -281,16 +282,41 @@ def _callback_asked_for(app: dash.Dash) -> str | None:
         given = body.get(part) or []
         if not isinstance(given, list) or len(given) != len(wanted):
             return None
-        if not all(_is_value(value) for value in given):
+        if not all(_is_of(one, sent) for one, sent in zip(wanted, given, strict=True)):
             return None
-    return callback_name(body["output"])
+    return callback_name(body["output"]) if _is_wired(body) else None
 
 
-def _is_value(given: Any) -> bool:
-    """Tell whether something is a property of a component, or a list of them."""
-    if isinstance(given, list):
-        return all(isinstance(one, dict) and "id" in one for one in given)
-    return isinstance(given, dict) and "id" in given and "property" in given
+def _is_wired(body: Mapping[str, Any]) -> bool:
+    """Tell whether what is to be filled, and by what, is said as a page says it."""
+    several = body["output"].startswith("..")
+    names = body["output"].removeprefix("..").removesuffix("..").split("...")
+    outputs, changed = body.get("outputs"), body.get("changedPropIds", [])
+    listed = outputs if several else [outputs]
+    return (
+        isinstance(listed, list)
+        and all(isinstance(one, dict) for one in listed)
+        and [f"{one.get('id')}.{one.get('property')}" for one in listed] == names
+        and isinstance(changed, list)
+        and all(isinstance(one, str) for one in changed)
+    )
+
+
+def _is_of(wanted: Mapping[str, Any], sent: Any) -> bool:
+    """Tell whether what was sent is said to be of the property that is wanted."""
+    names = ("id", "property")
+    return isinstance(sent, dict) and all(sent.get(name) == wanted[name] for name in names)
+
+
+def _wrong_values(app: dash.Dash, project: Project) -> Iterator[Denial]:
+    """Refuse values that no page of ours sends; asked last, for the answer tells of the job."""
+    body = flask.request.get_json()
+    known = app.callback_map[body["output"]]
+    for part, wanted in (("inputs", known["inputs"]), ("state", known["state"])):
+        wrong = misfit(wanted, body.get(part) or [], project.job)
+        if wrong is not None:
+            yield Denial(400, "malformed callback", f"The page sent what cannot be: {wrong}",
+                         "Reload the page.")  # fmt: skip
 
 
 def _foreign_origin(in_use: bool) -> Iterator[Denial]:

@@ -110,7 +110,7 @@ def _register_wait(app: dash.Dash, project: Project) -> None:
         pressed = pressed_id(ctx.triggered)
         waited = wait_for(project.line, None, pressed, lag=True)
         if waited.progress is None:
-            return _page(project, given[-1]), *(no_update,) * 5
+            return _page(project, given[-1] or ""), *(no_update,) * 5
         return no_update, *wait_shown(waited, kept=NOTHING_YET)
 
 

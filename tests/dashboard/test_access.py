@@ -73,6 +73,18 @@ FILLED = {"<path:path>": "daybook", "<path:filename>": "style.css", "<name>": "0
           "<token_id>": "abcd", "<key>": "0" * 64}  # fmt: skip
 """What stands for the open parts of an address."""
 
+FITTING = {
+    "url.pathname": "/line", "url.search": "?unit=E01", "seen-seq.data": 0,
+    "settled.data": {"activity": "falsework", "date": "2026-03-02"}, "outlines.value": ["lag"],
+    "selection.data": {"unit": "E01", "span": "1", "open": True, "opened": 1},
+    "line-search.data": "", "line-seq.data": 0, "line-screen.data": {"narrow": False},
+    "line-heading.value": "h1", "line-activity.value": "falsework",
+    "line-chosen.data": {"unit": "E01", "units": ["E01"]}, "day-book-day.value": "2026-03-02",
+    "case-1-name.value": "Two crews", "case-1-heading.value": "h1",
+    "case-1-activity.value": "falsework", "case-1-crews.value": 2, "case-1-weather.value": "1",
+}  # fmt: skip
+"""What a page sends of an input; nothing of those left out."""
+
 
 @pytest.fixture
 def visitors(tmp_path):
@@ -93,6 +105,7 @@ def callbacks_of(app):
 
 
 def is_denied(answer):
+    assert answer.status_code < 500, answer.text
     sent_to_sign_in = answer.headers.get("Location", "").startswith("/sign-in?next=")
     return answer.status_code in (401, 403) or sent_to_sign_in
 
@@ -113,12 +126,12 @@ def ask(visitors, route, who):
 
 
 def body_of(app, output):
-    """What a browser sends to a callback, with nothing filled in."""
+    """What a browser sends to a callback."""
     wiring = app.callback_map[output]
-    filled = {part: [{**one, "value": None} for one in wiring[part]] for part in
-              ("inputs", "state")}  # fmt: skip
+    filled = {part: [{**one, "value": FITTING.get(f"{one['id']}.{one['property']}")}
+                     for one in wiring[part]] for part in ("inputs", "state")}  # fmt: skip
     names = [part.rsplit(".", 1) for part in output.strip(".").split("...")]
-    outputs = [{"id": name, "property": prop.split("@")[0]} for name, prop in names]
+    outputs = [{"id": name, "property": prop} for name, prop in names]
     return {"output": output, "outputs": outputs if output.startswith("..") else outputs[0],
             "changedPropIds": [], **filled}  # fmt: skip
 
@@ -151,7 +164,9 @@ def test_every_callback_answers_whom_it_should_and_nobody_else(visitors, who):
     answered = set()
     for output in callbacks_of(visitors.app):
         body = body_of(visitors.app, output)
-        if not is_denied(visitors.send("POST", "/_dash-update-component", who, json=body)):
+        answer = visitors.send("POST", "/_dash-update-component", who, json=body)
+        if not is_denied(answer):
+            assert answer.status_code in (200, 204), answer.text
             answered.add(callback_name(output))
     assert answered == {name for name, may in CALLBACK_MAY.items() if who in may}
 
@@ -449,6 +464,15 @@ def test_callbacks_with_half_of_their_wiring_are_refused_without_a_fault(visitor
             answer = visitors.send("POST", "/_dash-update-component", "owner",
                                    json={**whole, part: given})  # fmt: skip
             assert answer.status_code == 400, (part, given)
+
+
+@pytest.mark.parametrize("output", [7, "x", [], {}, [1], [[1]], None, [{"id": "page"}]])
+@pytest.mark.parametrize("callback", ["page.children", "lag.data"])
+def test_callbacks_that_would_fill_something_else_are_refused(visitors, callback, output):
+    found = next(name for name in callbacks_of(visitors.app) if callback_name(name) == callback)
+    body = {**body_of(visitors.app, found), "outputs": output}
+    answer = visitors.send("POST", "/_dash-update-component", "owner", json=body)
+    assert answer.status_code == 400
 
 
 # Headers
