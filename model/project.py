@@ -12,10 +12,11 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import cached_property, lru_cache, partial
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 import pandas as pd
 
@@ -47,6 +48,9 @@ from model.meanwhile import (
 )
 from model.membership import Membership
 from model.placed import by_day, planned_totals
+from model.plan_files import PlanFiles, PlanPut, with_plan_of
+from model.plan_review import BaselineReview
+from model.plan_watch import PlanWatch
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
@@ -108,6 +112,8 @@ class Project:
         What the folder check found that does not stop the work.
     accounts
         Where accounts are kept: a file or a PostgreSQL URL; in memory unless told otherwise.
+    watch
+        Looks at the plan's files since before they were read.
     """
 
     def __init__(
@@ -118,18 +124,25 @@ class Project:
         clock: Clock = utc_now,
         warnings: Sequence[Problem] = (),
         accounts: str | Path = IN_MEMORY,
+        watch: PlanWatch | None = None,
     ) -> None:
         self.folder = folder
-        self.job = job
         self.warnings = tuple(warnings)
+        self.plan = PlanFiles(folder, clock)
+        self._watch = watch or PlanWatch(self.plan.paths)
+        self._job = job
+        self.plan_problems: tuple[Problem, ...] = ()
         self._store = store
         self._clock = clock
         self._accounts = accounts
         self._held = LogArrays(job, store.frame())
         self._held_seq = store.last_seq()
         self._reading = threading.Lock()
+        self._replanning = threading.Lock()
         self._fold = lru_cache(maxsize=FOLDS_HELD)(self._fold_now)
         self._days = lru_cache(maxsize=2)(self._days_until)
+        self._answers = self._line_answers(job)
+        self._judging = Line(job)
 
     @classmethod
     def open(
@@ -154,11 +167,13 @@ class Project:
             When the log cannot be opened.
         """
         folder = Path(folder)
+        watch = PlanWatch(PlanFiles(folder, clock).paths)
         job, problems = read_folder(folder)
         if job is None:
             raise InputError(errors_only(problems))
         store = open_store(database or folder / LOG_FILE, clock)
-        return cls(folder, job, store, clock, problems, database or folder / ACCOUNTS_FILE)
+        accounts = database or folder / ACCOUNTS_FILE
+        return cls(folder, job, store, clock, problems, accounts, watch)
 
     def close(self) -> None:
         """Close the log and, if they were opened, the accounts."""
@@ -177,14 +192,94 @@ class Project:
     ) -> None:
         self.close()
 
+    # The plan, which a scheduler changes while the program runs
+
+    @property
+    def job(self) -> Job:
+        """The job as planned; the plan is the one on disk, at most a second old."""
+        if self._watch.changed_lately():
+            self.take_new_plan()
+        return self._job
+
+    def take_new_plan(self) -> bool:
+        """Take the calendar and the baseline of the folder, where they are not those in use.
+
+        Whoever asks meanwhile goes on with the plan there was. A folder that is not sound is
+        left alone: ``plan_problems`` says what is wrong with it.
+
+        Returns
+        -------
+        bool
+            Whether another plan is in use now.
+        """
+        with self._replanning:
+            stamp = self._watch.stamp()
+            if not self._watch.changed():
+                return False
+            found, problems = self.plan.read()
+            self._watch.take(stamp)
+            self.plan_problems = errors_only(problems)
+            if found is None:
+                return False
+            self._replan(with_plan_of(self._job, found))
+            return True
+
+    def _replan(self, job: Job) -> None:
+        """Give up everything that was worked out by the plan before; the log stays."""
+        answers_by_it, judging = self._line_answers(job), Line(job)
+        with self._reading:
+            # A log of its own for each plan: what was answered is held by the log.
+            self._held = LogArrays(job, self._held.events, plan=self._held.plan)
+            self._job, self._answers, self._judging = job, answers_by_it, judging
+
+    def look_over_baseline(self, text: str) -> tuple[BaselineReview, tuple[Problem, ...]]:
+        """Say what a baseline would change; nothing is written.
+
+        Raises
+        ------
+        InputError
+            With everything that is wrong with it.
+        """
+        return self.plan.look_over(text, self.job)
+
+    def put_baseline(self, text: str, seen: str, by: str = "", address: str = "") -> PlanPut:
+        """Replace the baseline and go by it; who and what goes into the audit trail.
+
+        Raises
+        ------
+        InputError, PlanChanged, StoreError
+            As ``PlanFiles.put_baseline``; nothing is written then.
+        """
+        return self._put("PUT baseline", self.plan.put_baseline(text, seen, self.job), by, address)
+
+    def put_calendar(
+        self, values: Mapping[str, Any], seen: str, by: str = "", address: str = ""
+    ) -> PlanPut:
+        """Replace the calendar and go by it; who and what goes into the audit trail.
+
+        Raises
+        ------
+        InputError, PlanChanged, StoreError
+            As ``PlanFiles.put_calendar``; nothing is written then.
+        """
+        return self._put("PUT calendar", self.plan.put_calendar(values, seen), by, address)
+
+    def _put(self, what: str, put: PlanPut, by: str, address: str) -> PlanPut:
+        self.take_new_plan()
+        if put.changed:
+            kept = f"; before: {put.kept}" if put.kept else ""
+            self.membership.done(what, f"{put.words}{kept}", by, address)
+        return put
+
     # The clock and the log
 
     def now(self) -> dt.datetime:
         """Return what a clock on site shows now (local, naive)."""
-        return wall_clock(self._clock(), self.job.timezone)
+        return wall_clock(self._clock(), self._job.timezone)
 
     def log(self) -> LogArrays:
         """Return the log as it is now, reading only what has been added since last time."""
+        _ = self.job  # takes up a new plan, with a log of its own
         with self._reading:
             newest = self._store.last_seq()
             if newest != self._held_seq:
@@ -240,6 +335,7 @@ class Project:
         """
         numbers = rows or range(1, len(events) + 1)
         row_of = {id(event): row for event, row in zip(events, numbers, strict=True)}
+        job, line = self.job, self._judging  # once: nobody may wait for a new plan in a write
 
         def judged(new: Sequence[Event], held: LogView) -> list[Problem]:
             # Asked here, inside the write, so that of two senders the later one is told.
@@ -247,26 +343,21 @@ class Project:
             _refuse_unseen(new, held, seen_seq)
             now = self._clock()
             return judge(
-                new, held, self.job, now_local=wall_clock(now, self.job.timezone),
+                new, held, job, now_local=wall_clock(now, job.timezone),
                 known_by=now if keep_recorded_at else None, source=source,
-                rows=[row_of[id(event)] for event in new], line=self._line,
+                rows=[row_of[id(event)] for event in new], line=line,
             )  # fmt: skip
 
         appended = self._store.append(events, judge=judged, keep_recorded_at=keep_recorded_at)
         accepted = tuple(event.event_id for event in appended.accepted)
         return answers.RecordAnswer(accepted, appended.repeated, appended.warnings)
 
-    @cached_property
-    def _line(self) -> Line:
-        """The job as the judge replays it, made once: it is asked inside every write."""
-        return Line(self.job)
-
     def _refuse_others_headings(
         self, new: Sequence[Event], held: LogView, headings: Collection[str] | None
     ) -> None:
         if headings is None:
             return
-        others = headings_touched(new, held, self.job.heading_of_unit) - set(headings)
+        others = headings_touched(new, held, self._job.heading_of_unit) - set(headings)
         if others:
             raise NotYourHeading(others)
 
@@ -299,8 +390,8 @@ class Project:
         return self._fold(self.log(), as_of or end_of_day(self.now().date()), known_on)
 
     def _fold_now(self, log: LogArrays, as_of: dt.datetime, known_on: dt.datetime | None) -> State:
-        known = known_on and known_on.replace(tzinfo=self.job.timezone)
-        return fold(log, self.job, as_of=as_of, known_on=known)
+        known = known_on and known_on.replace(tzinfo=log.job.timezone)
+        return fold(log, log.job, as_of=as_of, known_on=known)
 
     def status(
         self,
@@ -372,8 +463,8 @@ class Project:
         return self._days(self.log(), self.now().date())
 
     def _days_until(self, log: LogArrays, last: dt.date) -> answers.DaysAnswer:
-        by_days = by_day(log, self.job, until=last)
-        return answers.days_answer(by_days, planned_totals(log.plan), self.job)
+        by_days = by_day(log, log.job, until=last)
+        return answers.days_answer(by_days, planned_totals(log.plan), log.job)
 
     def prepare(self) -> None:
         """Work out what every page asks for first, so that the first visitor need not wait.
@@ -401,7 +492,7 @@ class Project:
         units = list(self.job.units["unit"])
         for first in range(0, len(units), UNITS_AT_ONCE):
             some = units[first : first + UNITS_AT_ONCE]
-            self._store.look(partial(get_ready, units=some, line=self._line))
+            self._store.look(partial(get_ready, units=some, line=self._judging))
 
     @cached_property
     def footprints(self) -> Document:
@@ -489,10 +580,14 @@ class Project:
         """Write cases as the text of a file that ``whatif_file`` reads."""
         return write_changes(changes)
 
-    @cached_property
+    @property
     def line(self) -> LineAnswers:
-        """Who lags, why, and when the line finishes, for the pages that show it."""
-        return LineAnswers(self.job, self.log, self._fold, self.now)
+        """Who lags, why, and when the line finishes by the plan in use, for the pages."""
+        _ = self.job
+        return self._answers
+
+    def _line_answers(self, job: Job) -> LineAnswers:
+        return LineAnswers(job, self.log, self._fold, self.now)
 
     # What leaves the project
 

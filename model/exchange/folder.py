@@ -37,13 +37,18 @@ from model.section_plan import (
 Footprints = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 
 
-def read_folder(path: Path) -> tuple[Job | None, tuple[Problem, ...]]:
+def read_folder(
+    path: Path, instead: Mapping[str, Path] | None = None
+) -> tuple[Job | None, tuple[Problem, ...]]:
     """Read a project folder and say everything that is wrong with it.
 
     Parameters
     ----------
     path
         The folder; nothing in it is changed.
+    instead
+        Files to read instead of ``project.toml`` or ``baseline.csv``, by these names: what the
+        folder would be with them.
 
     Returns
     -------
@@ -57,25 +62,27 @@ def read_folder(path: Path) -> tuple[Job | None, tuple[Problem, ...]]:
     if not path.is_dir():
         findings.error("It is no folder.", "Give the project folder; `viaduct new` makes one.")
         return None, tuple(findings.problems)
-    settings = UNREADABLE
-    if (path / PROJECT_FILE).exists():
-        settings = read_settings(path / PROJECT_FILE, findings.of(PROJECT_FILE))
+    settings, others = UNREADABLE, instead or {}
+    project_file = others.get(PROJECT_FILE, path / PROJECT_FILE)
+    if project_file.exists():
+        settings = read_settings(project_file, findings.of(PROJECT_FILE))
     else:
         fix = "Add it: it names the job, its calendar and activities."
         missing_file(path, PROJECT_FILE, fix, findings)
-    return _read_job(path, settings, findings), tuple(findings.problems)
+    baseline_file = others.get(BASELINE_FILE, path / BASELINE_FILE)
+    return _read_job(path, baseline_file, settings, findings), tuple(findings.problems)
 
 
-def _read_job(path: Path, settings: Settings, findings: Findings) -> Job | None:
+def _read_job(
+    path: Path, baseline_file: Path, settings: Settings, findings: Findings
+) -> Job | None:
     geometry = read_geometry(path, settings, findings)
     headings = _headings(settings, geometry, findings)
     planned = _planned(path, settings, geometry, findings)
     baseline = empty_baseline()
-    if (path / BASELINE_FILE).exists():
+    if baseline_file.exists():
         found = findings.of(BASELINE_FILE)
-        baseline = read_baseline(
-            path / BASELINE_FILE, _unit_keys(geometry), settings.activities, found
-        )
+        baseline = read_baseline(baseline_file, _unit_keys(geometry), settings.activities, found)
     if (path / CONTEXT_FILE).exists():
         context_layers(path / CONTEXT_FILE, findings.of(CONTEXT_FILE))
     if findings.error_count() or geometry.footprints is None or settings.calendar is None:

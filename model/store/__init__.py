@@ -3,6 +3,7 @@
 from model.store.account_books import open_accounts
 from model.store.attachments import Attachment, Attachments
 from model.store.backup import BackedUp, back_up, restore
+from model.store.former import alone_in, replace_kept
 from model.store.interface import Store
 from model.store.opening import open_store
 from model.store.taking import Appended, Judge
@@ -14,8 +15,10 @@ __all__ = [
     "BackedUp",
     "Judge",
     "Store",
+    "alone_in",
     "back_up",
     "open_accounts",
     "open_store",
+    "replace_kept",
     "restore",
 ]
