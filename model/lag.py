@@ -9,7 +9,7 @@ the baseline only.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +23,7 @@ from model.job import Job
 from model.lag_cost import WORTH_SAYING_DAYS, Again, cost_of_lag, waits_most_for, working_days
 from model.line import BOUND_AFTER, BOUND_CREW, BOUND_HOLD, BOUND_SET, March
 from model.line_now import LineNow, line_now
+from model.one_job import StoppedShort
 from model.slow_headings import Crew, SlowHeadings
 
 PATHS = 2_000
@@ -128,6 +129,8 @@ def lag(
     paths: int = PATHS,
     seed: int = 1,
     recent: int = RECENT_UNITS,
+    recent_weeks: float | None = None,
+    on_row: Callable[[int, int], bool] | None = None,
 ) -> Lag:
     """Say who lags at the front of the line, and what it costs.
 
@@ -137,12 +140,20 @@ def lag(
         The plan, and the log folded as of the end of ``as_of``.
     as_of
         The day.
-    paths, seed, recent
+    paths, seed, recent, recent_weeks
         As ``model.projection.project_finish``.
+    on_row
+        Called before each unit and activity at the front with how many are done and how many
+        there are.
 
     Returns
     -------
     Lag
+
+    Raises
+    ------
+    StoppedShort
+        When ``on_row`` returns False: some of the rows are no ranking.
 
     Notes
     -----
@@ -155,19 +166,21 @@ def lag(
     does. What a slow heading costs is found likewise, with the days of that one crew on the
     units not begun brought to the planned ones; units of one crew share it.
     """
-    now = line_now(job, state, as_of, recent=recent)
+    now = line_now(job, state, as_of, recent=recent, recent_weeks=recent_weeks)
     again = Again(now, paths, seed)
     marched = again.marched
     front = _front(now)
     likely = working_days(now, np.quantile(marched.finish, 0.5, axis=2, method="inverted_cdf"))
-    cycle_of = _cycles(job, state, recent)
+    cycle_of = _cycles(job, state, recent, recent_weeks)
     due = _due(job, state, now, front, cycle_of)
     behind_baseline = _behind_baseline(job, now, likely)
     buffer, follower = _buffer_left(now, marched)
     words = _Words(now, marched, state)
     slow = SlowHeadings(job, again, cycle_of)
     rows = []
-    for h, u, a in front:
+    for done, (h, u, a) in enumerate(front):
+        if on_row is not None and not on_row(done, len(front)):
+            raise StoppedShort
         behind_pace, why, slow_costs = (
             round(likely[u, a] - due[u, a], 1),
             words.why(h, u, a),
@@ -204,9 +217,9 @@ def _front(now: LineNow) -> list[tuple[int, int, int]]:
     return front
 
 
-def _cycles(job: Job, state: State, recent: int) -> dict[Crew, float]:
+def _cycles(job: Job, state: State, recent: int, weeks: float | None) -> dict[Crew, float]:
     """Return the working days a unit that each crew is expected to go on with."""
-    cycles = recent_cycles(state, job, units=recent)
+    cycles = recent_cycles(state, job, units=recent, weeks=weeks)
     keys = zip(cycles["heading"], cycles["activity"], strict=True)
     return dict(zip(keys, cycles["expected_cycle"].to_list(), strict=True))
 

@@ -7,10 +7,12 @@ long line takes longer than one likes to wait for; it can be watched and stopped
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 import pandas as pd
@@ -42,10 +44,26 @@ LONG_CELLS = 10_000_000
 """Units × activities × paths of a forecast that may take more than about a second."""
 
 MARCHES = "marches down the line"
-WHO_LAGS = f"{MARCHES}, now looking for who lags"
+WHO_LAGS = "units at the front, looking for who lags"
 
 Moment = dt.datetime | None
 Answer = TypeVar("Answer")
+
+
+@dataclass(frozen=True)
+class Recent:
+    """How far back a crew's days are drawn from.
+
+    Parameters
+    ----------
+    units
+        The last so many units of each heading and activity …
+    weeks
+        … or, where it is given, all of the last so many weeks.
+    """
+
+    units: int = RECENT_UNITS
+    weeks: float | None = None
 
 
 class _Held(Generic[Answer]):
@@ -71,12 +89,43 @@ class _Held(Generic[Answer]):
         with self._looking:
             return key in self._answers
 
+    def questions(self) -> list[tuple[Hashable, ...]]:
+        """Return what can be answered at once."""
+        with self._looking:
+            return list(self._answers)
+
     def keep(self, answer: Answer, *key: Hashable) -> None:
         """Hold an answer that was worked out elsewhere."""
         with self._looking:
             self._answers[key] = answer
             while len(self._answers) > ANSWERS_HELD:
                 self._answers.popitem(last=False)
+
+
+@dataclass(frozen=True)
+class Watched:
+    """What a long forecast is of.
+
+    Parameters
+    ----------
+    log
+        The log as it was.
+    moment
+        As of when.
+    recent
+        How far back crew's days are drawn from.
+    lag
+        Whether who lags is worked out after it.
+    """
+
+    log: LogArrays
+    moment: dt.datetime
+    recent: Recent
+    lag: bool
+
+    def like(self, other: Hashable) -> bool:
+        """Tell whether it is the same question, whatever was recorded in between."""
+        return isinstance(other, Watched) and replace(other, log=self.log) == self
 
 
 class LineAnswers:
@@ -103,6 +152,8 @@ class LineAnswers:
     ) -> None:
         self.job = job
         self._log, self._fold, self._now = log, fold, now
+        self._newest_log = log
+        self.recent = Recent()
         self._answering = threading.RLock()
         self._forecasts = _Held(self._forecast, self._answering)
         self._lags = _Held(self._lag, self._answering)
@@ -115,20 +166,68 @@ class LineAnswers:
     def _moment(self, as_of: Moment) -> dt.datetime:
         return as_of or end_of_day(self._now().date())
 
+    def looking_back(self, recent: Recent) -> LineAnswers:
+        """Return these answers with crew's days drawn from so far back."""
+        other = copy.copy(self)
+        other.recent = recent
+        return other
+
+    def _of_log(self, log: LogArrays) -> LineAnswers:
+        """Return these answers for one log, however the log grows."""
+        other = copy.copy(self)
+        other._log = lambda: log
+        return other
+
+    def shown(self, as_of: Moment = None, *, lag: bool = False) -> LineAnswers | None:
+        """Return what can be shown at once: as these answers, or as the last ones before them.
+
+        Where the forecast takes long, the log may grow faster than it is worked through. So
+        that who reads is not kept waiting by who writes, answers for the same day of the
+        newest log that has them stand in; ``behind`` says how much was recorded since.
+
+        Parameters
+        ----------
+        as_of, lag
+            As ``takes_long``.
+
+        Returns
+        -------
+        LineAnswers
+            None where nothing is at hand for that day.
+        """
+        if not self.takes_long(as_of, lag=lag):
+            return self
+        moment = self._moment(as_of)
+        logs = [
+            key[0]
+            for key in self._forecasts.questions()
+            if isinstance(key[0], LogArrays) and self._is_at_hand(key[0], moment, lag=lag)
+        ]
+        newest = max(logs, key=lambda log: len(log.events), default=None)
+        return None if newest is None else self._of_log(newest)
+
+    def behind(self) -> int:
+        """Say how many events were recorded since what these answers are of."""
+        return len(self._newest_log().events) - len(self._log().events)
+
+    def last_seq(self) -> int:
+        """Return the running number of the newest event these answers are of; 0 for none."""
+        events = self._log().events
+        return 0 if events.empty else int(events["seq"].max())
+
     def forecast(
         self,
         as_of: Moment = None,
         known_on: Moment = None,
         paths: int = PATHS,
         seed: int = SEED,
-        recent: int = RECENT_UNITS,
         on_block: OnBlock | None = None,
     ) -> Forecast:
         """Project the finish from the recent cycle, with its band.
 
         One that is watched (``on_block``) is held only if nobody stopped it short.
         """
-        asked = self._log(), self._moment(as_of), known_on, paths, seed, recent
+        asked = self._log(), self._moment(as_of), known_on, paths, seed, self.recent
         if on_block is None or self._forecasts.has(*asked):
             return self._forecasts(*asked)
         answer = self._forecast(*asked, on_block)
@@ -143,27 +242,29 @@ class LineAnswers:
         known_on: Moment,
         paths: int,
         seed: int,
-        recent: int,
+        recent: Recent,
         on_block: OnBlock | None = None,
     ) -> Forecast:
         state = self._fold(log, as_of, known_on)
         return project_finish(
-            self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent,
-            on_block=on_block,
+            self.job, state, as_of=as_of.date(), paths=paths, seed=seed, recent=recent.units,
+            recent_weeks=recent.weeks, on_block=on_block,
         )  # fmt: skip
 
     def takes_long(self, as_of: Moment = None, *, lag: bool = False) -> bool:
         """Tell whether the usual forecast, or who lags as well, is not at hand and takes long."""
-        log, moment = self._log(), self._moment(as_of)
-        at_hand = self._forecasts.has(log, moment, None, PATHS, SEED, RECENT_UNITS)
-        if lag:
-            at_hand = at_hand and self._lags.has(log, moment, None)
         cells = len(self.job.units) * len(self.job.activities) * PATHS
-        return not at_hand and cells >= LONG_CELLS
+        if cells < LONG_CELLS:
+            return False
+        return not self._is_at_hand(self._log(), self._moment(as_of), lag=lag)
 
-    def watch_key(self, as_of: Moment = None, *, lag: bool = False) -> Hashable:
+    def _is_at_hand(self, log: LogArrays, moment: dt.datetime, *, lag: bool) -> bool:
+        at_hand = self._forecasts.has(log, moment, None, PATHS, SEED, self.recent)
+        return at_hand and (not lag or self._lags.has(log, moment, None, self.recent))
+
+    def watch_key(self, as_of: Moment = None, *, lag: bool = False) -> Watched:
         """Return what ``watched`` says it was asked for by ``watch``."""
-        return self._log(), self._moment(as_of), lag
+        return Watched(self._log(), self._moment(as_of), self.recent, lag)
 
     def watch(self, as_of: Moment = None, *, lag: bool = False) -> bool:
         """Start the usual forecast, with who lags after it, so that it can be watched and stopped.
@@ -173,44 +274,75 @@ class LineAnswers:
         bool
             Whether it was started: ``watched`` does one thing at a time.
         """
-        moment = self._moment(as_of)
+        key = self.watch_key(as_of, lag=lag)
+        # The log may grow meanwhile; who lags must be of the same one as the dates.
+        line, moment = self._of_log(key.log), key.moment
 
         def work(report: Report) -> Forecast:
-            forecast = self.forecast(
+            forecast = line.forecast(
                 moment, on_block=lambda done, paths: report(done, paths, MARCHES)
             )
-            if lag and forecast.paths == PATHS and report(PATHS, PATHS, WHO_LAGS):
-                self.lag(moment)
+            if lag and forecast.paths == PATHS:
+                line.lag(moment, on_row=lambda done, rows: report(done, rows, WHO_LAGS))
             return forecast
 
-        return self.watched.start(work, self.watch_key(moment, lag=lag))
+        return self.watched.start(work, key)
 
     def get_ready_to_march(self) -> None:
         """Get the compiled march ready by marching the line as it stands (see ``get_ready``)."""
         moment = self._moment(None)
         state = self._fold(self._log(), moment, None)
-        get_ready(line_now(self.job, state, moment.date(), recent=RECENT_UNITS))
+        get_ready(line_now(self.job, state, moment.date(), recent=self.recent.units))
 
-    def lag(self, as_of: Moment = None, known_on: Moment = None) -> Lag:
-        """Say who lags at the front of the line, why, and what it costs."""
-        return self._lags(self._log(), self._moment(as_of), known_on)
+    def lag(
+        self,
+        as_of: Moment = None,
+        known_on: Moment = None,
+        on_row: Callable[[int, int], bool] | None = None,
+    ) -> Lag:
+        """Say who lags at the front of the line, why, and what it costs.
 
-    def _lag(self, log: LogArrays, as_of: dt.datetime, known_on: Moment) -> Lag:
-        return lag(self.job, self._fold(log, as_of, known_on), as_of=as_of.date())
+        ``on_row`` is told the units looked at and in all; it ends in ``StoppedShort`` when
+        that says False.
+        """
+        asked = self._log(), self._moment(as_of), known_on, self.recent
+        if on_row is None or self._lags.has(*asked):
+            return self._lags(*asked)
+        answer = self._lag(*asked, on_row)
+        self._lags.keep(answer, *asked)
+        return answer
 
-    def lagging_spans(self, as_of: Moment = None) -> Mapping[str, Sequence[int]]:
-        """Return the numbers of the spans that lag, by activity, for the map's outlines.
+    def _lag(
+        self,
+        log: LogArrays,
+        as_of: dt.datetime,
+        known_on: Moment,
+        recent: Recent,
+        on_row: Callable[[int, int], bool] | None = None,
+    ) -> Lag:
+        return lag(
+            self.job, self._fold(log, as_of, known_on), as_of=as_of.date(), recent=recent.units,
+            recent_weeks=recent.weeks, on_row=on_row,
+        )  # fmt: skip
 
-        By themselves, or with a heading whose slow crew costs the finish.
+    def lagging_pairs(self, as_of: Moment = None) -> frozenset[tuple[str, str]]:
+        """Return each unit and activity that lags, to be outlined on the map and on the chart.
+
+        By itself, or with a heading whose slow crew costs the finish.
         """
         found = self.lag(as_of)
         slow = found.late_with_heading
         late = pd.concat([found.lagging, slow[slow["slow_heading_costs_days"] > 0]])
+        return frozenset(zip(late["unit"], late["activity"], strict=True))
+
+    def lagging_spans(self, as_of: Moment = None) -> Mapping[str, Sequence[int]]:
+        """Return the numbers of the spans of ``lagging_pairs``, by activity."""
+        late = self.lagging_pairs(as_of)
         spans = self.job.spans.reset_index(drop=True)
         return {
-            activity.key: spans.index[
-                spans["unit"].isin(late.loc[late["activity"] == activity.key, "unit"])
-            ].tolist()
+            activity.key: [
+                place for place, unit in enumerate(spans["unit"]) if (unit, activity.key) in late
+            ]
             for activity in self.job.activities
         }
 
@@ -230,11 +362,11 @@ class LineAnswers:
 
     def time_station(self, as_of: Moment = None) -> pd.DataFrame:
         """Lay out the work of every crew by station and time."""
-        return self._charts(self._log(), self._moment(as_of))
+        return self._charts(self._log(), self._moment(as_of), self.recent)
 
-    def _time_station(self, log: LogArrays, as_of: dt.datetime) -> pd.DataFrame:
+    def _time_station(self, log: LogArrays, as_of: dt.datetime, recent: Recent) -> pd.DataFrame:
         state = self._fold(log, as_of, None)
-        forecast = self._forecasts(log, as_of, None, PATHS, SEED, RECENT_UNITS)
+        forecast = self._forecasts(log, as_of, None, PATHS, SEED, recent)
         return time_station(self.job, state, forecast)
 
     def quantity_curves(self, as_of: Moment = None) -> tuple[QuantityCurve, ...]:

@@ -18,6 +18,10 @@ class Report(Protocol):
         """Say whether to go on; ``what`` names a step, where a job has several kinds."""
 
 
+class StoppedShort(Exception):
+    """Raised within a job that was told to stop and has nothing to show."""
+
+
 @dataclass(frozen=True)
 class Progress(Generic[Answer]):
     """How far a job is.
@@ -84,7 +88,8 @@ class OneJob(Generic[Answer]):
         ----------
         work
             Is given a function to call with the steps done and the steps in all; when that
-            returns False it should return soon, and its answer is kept as one cut short.
+            returns False it should return soon, and its answer is kept as one cut short, or
+            raise ``StoppedShort`` where it has none.
         key
             Kept with the answer.
 
@@ -99,8 +104,9 @@ class OneJob(Generic[Answer]):
             before = self._progress
             self._progress = Progress("running", answer=before.answer, key=before.key, asked=key)
             self._stop.clear()
-        self._thread = threading.Thread(target=self._run, args=(work, key), daemon=True)
-        self._thread.start()
+            # Started in here, so that who waits meanwhile never meets one not begun.
+            self._thread = threading.Thread(target=self._run, args=(work, key), daemon=True)
+            self._thread.start()
         return True
 
     def stop(self) -> None:
@@ -109,13 +115,18 @@ class OneJob(Generic[Answer]):
 
     def wait(self, timeout_s: float) -> None:
         """Wait until the job has ended, at most so long."""
-        if self._thread is not None:
-            self._thread.join(timeout_s)
+        with self._lock:
+            thread = self._thread
+        if thread is not None:
+            thread.join(timeout_s)
 
     def _run(self, work: Callable[[Report], Answer], key: Hashable) -> None:
         answer, ended = None, False
         try:
             answer = work(self._report)
+            ended = True
+        except StoppedShort:
+            self._stop.set()
             ended = True
         finally:
             with self._lock:

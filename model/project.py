@@ -37,7 +37,7 @@ from model.exchange.tables import read_events
 from model.fold import State, fold
 from model.job import Job
 from model.lag import Lag
-from model.line_answers import LineAnswers
+from model.line_answers import LineAnswers, Recent
 from model.log_arrays import LogArrays
 from model.meanwhile import (
     NotYourHeading,
@@ -523,13 +523,17 @@ class Project:
         paths: int = 10_000,
         seed: int = 1,
         recent: int = 8,
+        recent_weeks: float | None = None,
         on_block: Callable[[int, int], bool] | None = None,
     ) -> Forecast:
         """Project the finish from the recent cycle, with its band.
 
+        Crew's days are drawn from the last ``recent`` units of each heading and activity, or
+        where ``recent_weeks`` is given, from all of the last so many weeks.
         ``on_block`` is told the paths done and in all; the rest is left out when it says False.
         """
-        return self.line.forecast(as_of, known_on, paths, seed, recent, on_block)
+        line = self.line.looking_back(Recent(recent, recent_weeks))
+        return line.forecast(as_of, known_on, paths, seed, on_block)
 
     def lag(self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None) -> Lag:
         """Say who lags at the front of the line, why, and what it costs the finish."""

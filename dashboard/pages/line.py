@@ -2,8 +2,9 @@
 
 The lag and its sentences come with the page. Charts follow, each from one answer of the
 project, which holds it while the log stays as it is. On a long line the forecast takes seconds:
-then the page comes once it is done, and until then says how far it is. Old projections are
-tested on a thread of its own, for that takes seconds on any.
+then the page comes once it is done, and until then says how far it is; while a grown log is
+worked through it shows what there was before. Old projections are tested on a thread of its
+own, for that takes seconds on any.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from dashboard.parts import frame
 from dashboard.parts.activity_names import activity_names
 from dashboard.parts.forecast_wait import (
     NOTHING_YET,
+    behind_words,
     pressed_id,
     wait_for,
     wait_inputs,
@@ -29,6 +31,8 @@ from dashboard.parts.forecast_wait import (
 from dashboard.parts.lag_table import lag_table
 from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import LineView, read_line_address
+from dashboard.parts.line_shown import keep_up, shown_line
+from model.line_answers import LineAnswers
 from model.project import Project
 
 PATH = "/line"
@@ -37,22 +41,24 @@ NAME = "Line"
 
 def layout(project: Project, search: str = "") -> Component:
     """Return the page as the address asks for it, or while it takes long, how far it is."""
-    if project.line.takes_long(lag=True):
+    if project.line.shown(lag=True) is None:
         waits = [dcc.Store(id="line-search", data=search), wait_section("line", seen=True)]
         return html.Div(html.Section(waits, className="page"), id="line-whole")
     return _page(project, search)
 
 
 def _page(project: Project, search: str) -> Component:
-    view = _view(project, search)
+    line = shown_line(project)
+    view = _view(project, line, search)
     return html.Section(
         [
-            dcc.Store(id="line-seq", data=project.last_seq()),
+            dcc.Store(id="line-seq", data=line.last_seq()),
             dcc.Store(id="line-screen"),
             dcc.Store(id="line-chosen", data={"unit": view.unit, "units": []}),
             dcc.Store(id="line-address"),
             *(frame.notice("warning", note) for note in view.notes),
             html.H2("Who lags, and who starves next"),
+            html.Div(_behind(line), id="line-behind"),
             html.Div(lag_section(project), id="line-lag"),
             *line_chart.section(project, view),
             *line_crew.section(),
@@ -64,9 +70,15 @@ def _page(project: Project, search: str) -> Component:
     )
 
 
-def _view(project: Project, search: str) -> LineView:
+def _behind(line: LineAnswers) -> list[Component]:
+    """Say where what is shown is of a somewhat older log."""
+    behind = line.behind()
+    return [html.P(behind_words(behind), className="quiet")] if behind else []
+
+
+def _view(project: Project, line: LineAnswers, search: str) -> LineView:
     """Return what the address asks for; by itself, the unit that lags most."""
-    found, usual = project.lag(), LineView()
+    found, usual = line.lag(), LineView()
     late = found.lagging if len(found.lagging) else found.late_with_heading
     if len(late):
         worst = late.iloc[0]
@@ -83,8 +95,9 @@ def _view(project: Project, search: str) -> LineView:
 
 def lag_section(project: Project) -> list[Component]:
     """Return the sentences on top and the table of what lags."""
-    names, found = activity_names(project.job), project.lag()
-    return [lag_summary(found, project.line.starving(), names), lag_table(found, names)]
+    names, line = activity_names(project.job), shown_line(project)
+    found = line.lag()
+    return [lag_summary(found, line.starving(), names), lag_table(found, names)]
 
 
 def register(app: dash.Dash, project: Project) -> None:
@@ -109,7 +122,7 @@ def _register_wait(app: dash.Dash, project: Project) -> None:
     def wait(*given: Any) -> tuple[Any, ...]:
         pressed = pressed_id(ctx.triggered)
         waited = wait_for(project.line, None, pressed, lag=True)
-        if waited.progress is None:
+        if waited.progress is None or project.line.shown(lag=True) is not None:
             return _page(project, given[-1] or ""), *(no_update,) * 5
         return no_update, *wait_shown(waited, kept=NOTHING_YET)
 
@@ -119,13 +132,18 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
 
     @app.callback(
         Output("line-seq", "data"),
+        Output("line-behind", "children"),
         Input("refresh", "n_intervals"),
         State("line-seq", "data"),
         prevent_initial_call=True,
     )
-    def look_for_more(_: int, seen: int) -> Any:
-        newest = project.last_seq()
-        return no_update if newest == seen else newest
+    def look_for_more(_: int, seen: int) -> tuple[Any, Any]:
+        keep_up(project.line)
+        line = shown_line(project)
+        newest, behind = line.last_seq(), _behind(line)
+        if newest == seen and not behind:
+            return no_update, no_update
+        return no_update if newest == seen else newest, behind
 
     @app.callback(
         Output("line-lag", "children"), Input("line-seq", "data"), prevent_initial_call=True

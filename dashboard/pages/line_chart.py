@@ -18,6 +18,7 @@ from dashboard.parts.chart_place import chart_place, choice
 from dashboard.parts.crew_looks import crew_look, crew_swatch
 from dashboard.parts.line_address import ALL, LineView
 from dashboard.parts.line_lists import unit_facts
+from dashboard.parts.line_shown import shown_line
 from dashboard.parts.map_view import SPACE, UNSEEN
 from model.project import Project
 from model.units import shown_length_unit
@@ -58,12 +59,13 @@ def register(app: dash.Dash, project: Project) -> None:
     ) -> tuple[Any, ...]:
         if screen is None:
             return no_update, no_update, no_update, no_update
-        cells = project.line.time_station()
+        line = shown_line(project)
+        cells = line.time_station()
         focus = "" if activity == ALL else activity
         figure = time_station_chart(
             cells if heading == ALL else cells[cells["heading"] == heading],
             names,
-            _seen(project, focus, chosen["unit"], screen),
+            Seen(focus, chosen["unit"], set(line.lagging_pairs()), narrow=bool(screen["narrow"])),
             as_of=np.datetime64(project.now().date(), "D"),
             length_unit=shown_length_unit(project.job.units_system),
             structure_names=project.job.structure_names,
@@ -96,12 +98,6 @@ def _register_browser(app: dash.Dash) -> None:
         Input("line-activity", "value"),
         Input("line-chosen", "data"),
     )
-
-
-def _seen(project: Project, focus: str, unit: str, screen: Mapping[str, Any]) -> Seen:
-    late = project.lag().lagging
-    pairs = set(zip(late["unit"], late["activity"], strict=True))
-    return Seen(focus, unit, pairs, narrow=bool(screen["narrow"]))
 
 
 def _legend(focus: str, names: Mapping[str, str]) -> list[Component]:

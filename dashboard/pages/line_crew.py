@@ -14,6 +14,7 @@ from dashboard.parts.activity_names import activity_names
 from dashboard.parts.chart_place import chart_place
 from dashboard.parts.line_address import ALL
 from dashboard.parts.line_lists import drivers_list, pours_table
+from dashboard.parts.line_shown import shown_line
 from model.project import Project
 
 
@@ -81,7 +82,7 @@ def _register_quantities(app: dash.Dash, project: Project) -> None:
         if screen is None:
             return no_update, no_update
         shown = _shown(project, activity)
-        curve = project.line.quantity_curves()[places[shown]]
+        curve = shown_line(project).quantity_curves()[places[shown]]
         return quantity_chart(curve, narrow=screen["narrow"]), f"{names[shown]}. {curve}"
 
 
@@ -101,7 +102,7 @@ def _register_cycles(app: dash.Dash, project: Project) -> None:
             return no_update, no_update
         on = job.headings[0].key if heading == ALL else heading
         shown = _shown(project, activity)
-        crew = project.line.cycle_chart(on, shown)
+        crew = shown_line(project).cycle_chart(on, shown)
         words = [html.Strong(f"{names[shown]} on {on}. "), str(crew)]
         if heading == ALL:
             words.append(" Choose another heading above for its own chart.")
@@ -117,5 +118,5 @@ def _register_coming(app: dash.Dash, project: Project) -> None:
         Input("line-seq", "data"),
     )
     def show_what_comes(_: int) -> tuple[Any, Any]:
-        forecast = project.forecast()
+        forecast = shown_line(project).forecast()
         return drivers_list(forecast.drivers, names), pours_table(forecast.pours, names)

@@ -17,6 +17,7 @@ from dashboard.figures.whatif_chart import whatif_chart
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.drawn import drawn
+from dashboard.parts.line_shown import shown_line
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id, whatif_form
 from dashboard.parts.whatif_table import whatif_table
@@ -64,12 +65,13 @@ def section(project: Project) -> list[Component]:
 
 def _first_cases(project: Project) -> list[dict[str, Any]]:
     """Return cases worth a look: what would help where it lags most, and a longer week."""
-    late = project.lag().lagging
+    line = shown_line(project)
+    late = line.lag().lagging
     week = {"name": "Six-day week", "week": "six"}
     if late.empty:
         return [week]
     heading, activity = late.iloc[0]["heading"], late.iloc[0]["activity"]
-    crews = project.line.starving().crews
+    crews = line.starving().crews
     short = crews[(crews["heading"] == heading) & (crews["waits_for"] == NO_SET)]
     sets = next(h.falsework_sets for h in project.job.headings if h.key == heading)
     if len(short) and sets:

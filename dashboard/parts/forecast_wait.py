@@ -2,12 +2,13 @@
 
 One of a long line marches for seconds. It runs on a thread of its own, one for all pages and
 all who look at them (``LineAnswers.watched``). One that is done at once never shows any of this.
+While the log grows faster than it is worked through, the last answer for the same day is shown.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +18,7 @@ from dash.development.base_component import Component
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
-from model.line_answers import MARCHES, LineAnswers
+from model.line_answers import MARCHES, LineAnswers, Watched
 from model.one_job import Progress
 from model.projection import Forecast
 
@@ -25,6 +26,7 @@ AT_ONCE_S = 1.0
 """A forecast that takes no longer is shown at once, without a progress bar."""
 
 FROM_THOSE = "The dates shown are from those; more marches would steady them."
+ANOTHER_FIRST = "Another forecast is being worked out first; this one follows."
 NOTHING_YET = "Who lags takes all of them, so nothing is shown yet."
 
 
@@ -35,13 +37,20 @@ class Waited:
     Parameters
     ----------
     forecast
-        Whole, or of the marches done when it was stopped; None while it runs.
+        Whole, or of the marches done when it was stopped, or the last one before; None while
+        it runs and there is none for that day.
     progress
         Of the job that is waited for or was stopped; None when the forecast is whole.
+    mine
+        Whether that job is the one asked for, and not another that has to end first.
+    behind
+        Events recorded since what ``forecast`` is of.
     """
 
     forecast: Forecast | None
     progress: Progress[Forecast] | None = None
+    mine: bool = True
+    behind: int = 0
 
     @property
     def running(self) -> bool:
@@ -68,25 +77,33 @@ def wait_for(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag:
     if not line.takes_long(as_of, lag=lag):
         return Waited(line.forecast(as_of))
     progress = line.watched.progress()
-    mine = progress.asked == line.watch_key(as_of, lag=lag)
-    if progress.running or not mine:
-        return Waited(None, progress)
-    return Waited(progress.cut_short, progress)
+    mine = line.watch_key(as_of, lag=lag).like(progress.asked)
+    if mine and not progress.running and progress.cut_short is not None:
+        return Waited(progress.cut_short, progress)
+    before = line.shown(as_of, lag=lag)
+    if before is None:
+        return Waited(None, progress, mine)
+    return Waited(before.forecast(as_of), progress, mine, before.behind())
 
 
 def _act(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag: bool) -> None:
-    """Stop the job, or start the one that is wanted unless it was stopped."""
+    """Stop the job if it is the one looked at, or start the one that is wanted.
+
+    One that was stopped is not started again by itself, but for a log that has grown.
+    """
     job, key = line.watched, line.watch_key(as_of, lag=lag)
     if pressed.endswith("-wait-cancel"):
-        job.stop()
-        job.wait(AT_ONCE_S)
+        if key.like(job.progress().asked):
+            job.stop()
+            job.wait(AT_ONCE_S)
         return
-    wanted = pressed.endswith("-wait-again") or not _ended_early(job.progress(), key)
+    wanted = pressed.endswith("-wait-again") or not ended_early(job.progress(), key)
     if wanted and line.watch(as_of, lag=lag):
         job.wait(AT_ONCE_S)
 
 
-def _ended_early(progress: Progress[Forecast], key: Hashable) -> bool:
+def ended_early(progress: Progress[Forecast], key: Watched) -> bool:
+    """Tell whether a job was stopped or broke that was of the very same log."""
     return progress.condition in ("stopped", "failed") and progress.asked == key
 
 
@@ -160,14 +177,33 @@ def wait_shown(waited: Waited, *, kept: str) -> tuple[Any, ...]:
     progress = waited.progress
     if progress is None:
         return [], True, True, True, True
-    return _words(progress, kept), False, not progress.running, progress.running, not waited.running
+    stoppable = progress.running and waited.mine
+    words = _words(waited, progress, kept)
+    return words, False, not stoppable, progress.running, not waited.running
 
 
-def _words(progress: Progress[Forecast], kept: str) -> Component:
+def behind_words(behind: int) -> str:
+    """Say that what is shown is of a somewhat older log.
+
+    Examples
+    --------
+    >>> behind_words(1)
+    'What is shown is from before the latest event recorded; that is being worked through.'
+    """
+    latest = "latest event" if behind == 1 else f"latest {behind:,} events"
+    these = "that is" if behind == 1 else "these are"
+    return f"What is shown is from before the {latest} recorded; {these} being worked through."
+
+
+def _words(waited: Waited, progress: Progress[Forecast], kept: str) -> Component:
     if progress.condition == "running":
-        lead = html.P("Working out when the line finishes.", className="lead")
-        return html.Div([lead, progress_bar(progress, MARCHES)])
+        lead = "Working out when the line finishes." if waited.mine else ANOTHER_FIRST
+        older = [html.P(behind_words(waited.behind), className="quiet")] if waited.behind else []
+        bar = progress_bar(progress, MARCHES)
+        return html.Div([html.P(lead, className="lead"), *older, bar])
     if progress.condition == "failed":
         return frame.notice("error", "The forecast ended without an answer")
-    done = f"Stopped after {progress.done:,} of {progress.total:,} marches"
+    if not waited.mine or not progress.total:
+        return frame.notice("empty", "Waiting for its turn")
+    done = f"Stopped after {progress.done:,} of {progress.total:,} {progress.what or MARCHES}"
     return frame.notice("empty", done, [kept])

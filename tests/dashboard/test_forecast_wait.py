@@ -8,8 +8,9 @@ import threading
 import pytest
 
 from dashboard.parts import forecast_wait
-from model import line_answers
+from model import lag, line_answers
 from model.clock import end_of_day
+from model.events import Event
 from model.projection import PATHS
 from tests.dashboard.conftest import words_of
 
@@ -90,6 +91,88 @@ def test_while_a_grown_log_is_worked_through_the_dates_before_stay(project, call
     answer = call("cycle-card.children", changed="seen-seq.data", **SETTLED).get_json()["response"]
     assert "finish-card" not in answer
     assert not answer["finish-wait"]["hidden"]
+
+
+def note(project, text):
+    """Record something that moves no date."""
+    project.record([a_note(project, text)])
+
+
+def a_note(project, text):
+    now = project.now().replace(tzinfo=None)
+    return Event(event_id=f"note-{text}", at=now, by="R. Alder", unit="W07", activity="rebar",
+                 kind="note", note=text)  # fmt: skip
+
+
+def finish_all(project, marching):
+    """Let the job that runs come to its end."""
+    marching.blocks.release(3)
+    project.line.watched.wait(60)
+
+
+def test_who_writes_does_not_keep_the_dates_from_who_reads(project, call, marching):
+    asked(call)
+    for number in range(3):
+        note(project, f"{number}")
+        finish_all(project, marching)
+        polled = asked(call, "poll.n_intervals")
+        assert "% sure by" in str(polled["finish-card"])
+        assert "before the latest event recorded" in str(polled["finish-wait-words"])
+        assert not polled["finish-wait-poll"]["disabled"]
+    finish_all(project, marching)
+    whole = asked(call, "poll.n_intervals")
+    assert whole["finish-wait"]["hidden"]
+    assert marching.calls == 4
+
+
+def test_the_dates_shown_meanwhile_are_of_the_newest_log_that_has_them(project, call, marching):
+    asked(call)
+    finish_all(project, marching)
+    note(project, "first")
+    note(project, "second")
+    answer = asked(call)
+    assert "before the latest 2 events recorded" in str(answer["finish-wait-words"])
+    assert project.line.shown(end_of_day(dt.date.fromisoformat(DAY))).behind() == 2
+    assert project.line.shown(end_of_day(dt.date(2026, 10, 2))) is None
+
+
+def test_a_line_page_stays_while_a_grown_log_is_worked_through(project, call, marching):
+    line_page(call)
+    finish_all(project, marching)
+    assert "Lags most" in words_of(line_page(call, "poll.n_intervals"))
+    seen = project.last_seq()
+    note(project, "one more")
+    shown = words_of(call("page.children", **{"url.pathname": "/line", "url.search": ""}))
+    assert "Lags most" in shown
+    assert "before the latest event recorded" in shown
+
+    polled = {"refresh.n_intervals": 1, "line-seq.data": seen}
+
+    def look():
+        return call("line-seq.data", changed="refresh.n_intervals", **polled).get_json()["response"]
+
+    assert "line-seq" not in look(), "nothing newer is at hand yet"
+    finish_all(project, marching)
+    assert look() == {"line-seq": {"data": seen + 1}, "line-behind": {"children": []}}
+
+
+def test_cancel_stops_no_forecast_but_the_one_it_was_shown_for(project, call, marching):
+    asked(call)
+    other = {"settled.data": {"activity": "deck_pour", "date": "2026-10-02"}, "seen-seq.data": 1}
+    answer = call(
+        "cycle-card.children",
+        changed="finish-wait-cancel.n_clicks",
+        **other,
+        **{"finish-wait-cancel.n_clicks": 1},
+    ).get_json()["response"]
+    assert answer["finish-wait-cancel"]["disabled"]
+    assert forecast_wait.ANOTHER_FIRST in str(answer["finish-wait-words"])
+    go_on(marching, 1)
+    assert project.line.watched.progress().running
+    asked(call, "cancel.n_clicks")
+    marching.blocks.release(1)
+    project.line.watched.wait(20)
+    assert project.line.watched.progress().condition == "stopped"
 
 
 def test_a_stopped_forecast_gives_the_dates_of_the_marches_done_and_says_so(
@@ -178,6 +261,34 @@ def test_one_who_asks_for_another_day_meanwhile_waits_for_the_turn(project, call
     marching.blocks.release(3)
     project.line.watched.wait(20)
     assert not project.line.takes_long(end_of_day(dt.date(2026, 10, 2)))
+
+
+def test_who_lags_is_left_off_when_cancelled_while_it_is_worked_out(
+    project, call, marching, monkeypatch
+):
+    begun, let = threading.Semaphore(0), threading.Semaphore(0)
+
+    def slow(*job, on_row=None, **more):
+        def row(done, rows):
+            begun.release()
+            assert let.acquire(timeout=20)
+            return on_row(done, rows)
+
+        return lag.lag(*job, on_row=row, **more)
+
+    monkeypatch.setattr(line_answers, "lag", slow)
+    line_page(call)
+    marching.blocks.release(3)
+    assert begun.acquire(timeout=60)
+    line_page(call, "cancel.n_clicks")
+    let.release()
+    project.line.watched.wait(20)
+    stopped = line_page(call, "poll.n_intervals").get_json()["response"]
+    assert "line-whole" not in stopped
+    assert line_answers.WHO_LAGS in str(stopped["line-wait-words"])
+    assert not stopped["line-wait-again"]["disabled"]
+    assert project.line.takes_long(lag=True)
+    assert not project.line.takes_long(), "the dates were whole before"
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")

@@ -6,12 +6,13 @@ import threading
 import pandas as pd
 import pytest
 
+from dashboard.pages import line_chart
 from dashboard.parts.lag_table import BY_ITSELF, WITH_HEADING, lag_table
 from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import ALL, LineView, read_line_address
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id
 from dashboard.parts.whatif_table import whatif_table
-from model import line_answers
+from model import line_answers, one_job
 from model.clock import end_of_day
 from model.lag import COLUMNS, Lag
 from model.one_job import OneJob
@@ -202,6 +203,30 @@ def test_an_open_page_is_told_when_the_log_has_grown(project, call):
     assert newer["response"]["line-seq"]["data"] == seen
 
 
+def test_map_and_chart_outline_the_same_units(project, call, monkeypatch):
+    outlined = []
+    draw = line_chart.time_station_chart
+
+    def drawn(cells, names, seen, **more):
+        outlined.append(set(seen.lagging))
+        return draw(cells, names, seen, **more)
+
+    monkeypatch.setattr(line_chart, "time_station_chart", drawn)
+    call("line-chart.figure", **{
+        "line-heading.value": ALL, "line-activity.value": "rebar", "line-seq.data": 1,
+        "line-chosen.data": {"unit": "", "units": []}, "line-screen.data": WIDE,
+    })  # fmt: skip
+    on_map = {
+        (project.job.spans["unit"].iloc[span], activity)
+        for activity, spans in project.line.lagging_spans().items()
+        for span in spans
+    }
+    assert outlined == [on_map]
+    by_themselves = project.lag().lagging
+    # Some lag only with their whole heading.
+    assert on_map > set(zip(by_themselves["unit"], by_themselves["activity"], strict=True))
+
+
 def test_the_map_is_told_which_spans_lag_on_the_day_it_shows(project, call):
     settled = {"activity": "rebar", "date": "2026-11-20"}
     answer = call("lag.data", **{"settled.data": settled, "outlines.value": ["lag"]}).get_json()
@@ -265,7 +290,7 @@ def test_one_job_runs_at_a_time_and_keeps_its_answer():
     assert (ended.condition, ended.answer, ended.key) == ("done", "done with care", 7)
 
 
-def test_a_stopped_job_drops_what_it_had_and_keeps_the_answer_before():
+def test_a_stopped_job_keeps_what_it_had_apart_from_the_answer_before():
     reached, stop_asked = threading.Event(), threading.Event()
 
     def work(report):
@@ -282,8 +307,35 @@ def test_a_stopped_job_drops_what_it_had_and_keeps_the_answer_before():
     stop_asked.set()
     job.wait(10)
     ended = job.progress()
-    assert (ended.condition, ended.answer) == ("stopped", "first")
+    assert (ended.condition, ended.answer, ended.cut_short) == ("stopped", "first", "half")
     assert (ended.done, ended.total, ended.share) == (2, 4, 0.5)
+
+
+def test_who_waits_for_a_job_just_starting_never_meets_a_thread_not_begun(monkeypatch):
+    job, met = OneJob(), []
+
+    def try_to_wait():
+        try:
+            job.wait(0)
+        except RuntimeError as error:
+            met.append(error)
+
+    class Starting(threading.Thread):
+        """Somebody waits for it between its making and its start."""
+
+        def start(self):
+            other = WAITER(target=try_to_wait)
+            other.start()
+            other.join(0.2)
+            super().start()
+            waiting.append(other)
+
+    WAITER, waiting = threading.Thread, []
+    monkeypatch.setattr(one_job.threading, "Thread", Starting)
+    job.start(lambda report: "done")
+    for other in waiting:
+        other.join(10)
+    assert met == []
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
