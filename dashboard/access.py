@@ -72,6 +72,13 @@ ROUTES: Mapping[str, Needed] = {
     "POST /api/events": "record",
     "GET /api/attachments/<key>": "read",
     "POST /api/attachments": "record",
+    # The plan: everybody may read it, the scheduler changes it and tries cases.
+    "GET /api/plan/baseline": "read",
+    "GET /api/plan/calendar": "read",
+    "PUT /api/plan/baseline": "plan",
+    "POST /api/plan/baseline/review": "plan",
+    "PUT /api/plan/calendar": "plan",
+    "POST /api/whatif": "plan",
 }
 """The right that each address needs; writes by their own method, HEAD and OPTIONS as GET."""
 
@@ -100,9 +107,12 @@ KIB = 1024
 USUAL_BODY = 1024 * KIB
 SIGN_IN_BODY = 16 * KIB
 ATTACHMENT_BODY = 10 * 1024 * KIB
+SMALL_BODY = 64 * KIB
 BODIES: Mapping[str, int] = {
     "POST /sign-in": SIGN_IN_BODY,
     "POST /api/attachments": ATTACHMENT_BODY,
+    "PUT /api/plan/calendar": SMALL_BODY,
+    "POST /api/whatif": SMALL_BODY,
 }
 """Bytes a body may have at most, where it is not the usual."""
 

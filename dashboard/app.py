@@ -15,7 +15,16 @@ import dash
 from dash import Input, Output, State, dcc, html
 
 from dashboard import access, headers, sign_in
-from dashboard.doors import attachments, documents, entry_page, entry_sheet, events_api, openapi
+from dashboard.doors import (
+    attachments,
+    documents,
+    entry_page,
+    entry_sheet,
+    events_api,
+    openapi,
+    plan_api,
+    whatif_api,
+)
 from dashboard.doors import day_book as day_book_door
 from dashboard.pages import day_book, line, line_map, not_found
 from dashboard.parts import frame, palette
@@ -104,6 +113,8 @@ def _register_doors(app: dash.Dash, project: Project, settings: Settings) -> Non
     events_api.register(app, project)
     attachments.register(app, project)
     day_book_door.register(app, project)
+    plan_api.register(app, project)
+    whatif_api.register(app, project)
     openapi.register(app)
 
 

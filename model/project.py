@@ -29,7 +29,7 @@ from model.clock import Clock, end_of_day, utc_now, wall_clock
 from model.daybook import DayBook, day_book, first_seq_of, shift_of
 from model.documents import Document
 from model.events import Event
-from model.exchange.change_file import read_changes, write_changes
+from model.exchange.change_file import changes_of, read_changes, write_changes
 from model.exchange.exports import export_file
 from model.exchange.folder import read_folder
 from model.exchange.geojson import bounds_deg, context_document, footprints_document
@@ -579,6 +579,19 @@ class Project:
         if errors_only(problems):
             raise InputError(errors_only(problems))
         return self.whatif(changes, as_of)
+
+    def whatif_tables(self, tables: Mapping[str, Any]) -> WhatIf:
+        """Compare cases given in the words of such a file; what means nothing is refused too.
+
+        Raises
+        ------
+        InputError
+            When they cannot be read, or a case does not fit the job.
+        """
+        changes, problems = changes_of(tables, "request")
+        if problems:
+            raise InputError(problems)
+        return self.whatif(changes)
 
     def change_text(self, changes: Sequence[Change]) -> str:
         """Write cases as the text of a file that ``whatif_file`` reads."""

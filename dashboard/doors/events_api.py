@@ -9,7 +9,6 @@ log still accepts it.
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import dash
@@ -17,6 +16,7 @@ import flask
 
 from dashboard import access
 from dashboard.doors.event_json import WrongShape, event_record, read_event, wrong_shape
+from dashboard.parts.json_body import read_json_body
 from dashboard.parts.problem_answers import json_answer, problem_answer
 from model.answers import problem_record
 from model.events import Event
@@ -36,7 +36,7 @@ def register(app: dash.Dash, project: Project) -> None:
     """Open the door."""
 
     def record_events() -> flask.Response:
-        body = _read_body()
+        body = read_json_body()
         if isinstance(body, flask.Response):
             return body
         wrong = _wrong_body(body)
@@ -49,20 +49,6 @@ def register(app: dash.Dash, project: Project) -> None:
         return _recorded(project, body)
 
     app.server.add_url_rule(PATH, "record_events", record_events, methods=["POST"])
-
-
-def _read_body() -> Any:
-    """Return the body, or the answer that it cannot be read."""
-    if not flask.request.is_json:
-        return problem_answer(415, "The body is not JSON.", "Send it as application/json.")
-    try:
-        return json.loads(flask.request.get_data(), parse_constant=_no_number)
-    except (ValueError, RecursionError):
-        return problem_answer(400, "The body is not well-formed JSON.", "Send one JSON object.")
-
-
-def _no_number(text: str) -> float:
-    raise ValueError(f"{text} is no number of JSON")
 
 
 def _wrong_body(body: object) -> WrongShape | None:

@@ -6,21 +6,34 @@ and does not allow to see that the answers are those it names.
 
 from __future__ import annotations
 
-from typing import Any
-
 import dash
 import flask
 
 from dashboard.doors.event_json import AMOUNT, EVENT_ID, LONGEST, MOMENT, NEEDED
 from dashboard.doors.events_api import EVENTS_AT_MOST, LARGEST_SEQ
+from dashboard.doors.openapi_words import (
+    CHANCE,
+    DAY,
+    KEY,
+    NUMBER_OR_NULL,
+    REFUSALS,
+    TEXT,
+    TEXT_OR_NULL,
+    WHOLE,
+    YES_OR_NO,
+    Schema,
+    answer,
+    list_of,
+    record,
+    ref,
+)
+from dashboard.doors.plan_openapi import PLAN_PATHS, PLAN_SCHEMAS
 from dashboard.parts.problem_answers import json_answer
 from model.events import KINDS, STATUSES
 
 PATH = "/api/openapi.json"
 API_VERSION = "1"
 """Of the addresses and what they say; the program has a version of its own."""
-
-Schema = dict[str, Any]
 
 
 def register(app: dash.Dash) -> None:
@@ -47,34 +60,6 @@ def document() -> Schema:
         "components": {"schemas": SCHEMAS, "securitySchemes": SECURITY},
     }
 
-
-def ref(name: str) -> Schema:
-    """Return a reference to a schema of the document."""
-    return {"$ref": f"#/components/schemas/{name}"}
-
-
-def answer(description: str, schema: Schema) -> Schema:
-    """Return an answer in JSON."""
-    return {"description": description, "content": {"application/json": {"schema": schema}}}
-
-
-def _record(needed: tuple[str, ...] | None = None, **keys: Schema) -> Schema:
-    """Return an object with these keys, all needed unless told otherwise."""
-    return {"type": "object", "properties": keys, "required": list(needed or keys)}
-
-
-def _list(of: Schema) -> Schema:
-    return {"type": "array", "items": of}
-
-
-TEXT: Schema = {"type": "string"}
-TEXT_OR_NULL: Schema = {"type": ["string", "null"]}
-NUMBER_OR_NULL: Schema = {"type": ["number", "null"]}
-YES_OR_NO: Schema = {"type": "boolean"}
-CHANCE: Schema = {"type": "number", "minimum": 0, "maximum": 1}
-DAY: Schema = {"type": "string", "format": "date"}
-KEY: Schema = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
-WHOLE: Schema = {"type": "integer", "minimum": 0, "maximum": LARGEST_SEQ}
 
 SECURITY: Schema = {
     "token": {
@@ -109,7 +94,7 @@ SCHEMAS: Schema = {
     "Batch": {
         "type": "object",
         "properties": {
-            "events": {**_list(ref("Event")), "minItems": 1, "maxItems": EVENTS_AT_MOST},
+            "events": {**list_of(ref("Event")), "minItems": 1, "maxItems": EVENTS_AT_MOST},
             "seen_seq": {"type": ["integer", "null"], "minimum": 0, "maximum": LARGEST_SEQ,
                          "description": "The last_seq the sender was shown."},
             "despite_others": YES_OR_NO,
@@ -117,7 +102,7 @@ SCHEMAS: Schema = {
         "required": ["events"],
         "additionalProperties": False,
     },
-    "Problem": _record(
+    "Problem": record(
         ("file", "row", "field", "message", "fix", "severity"),
         event_id=TEXT_OR_NULL,
         file=TEXT,
@@ -127,46 +112,46 @@ SCHEMAS: Schema = {
         fix=TEXT,
         severity={"type": "string", "enum": ["error", "warning"]},
     ),
-    "Problems": _record(problems=_list(ref("Problem"))),
-    "Recorded": _record(
-        accepted=_list(TEXT),
-        repeated=_list(TEXT),
-        warnings=_list(ref("Problem")),
+    "Problems": record(problems=list_of(ref("Problem"))),
+    "Recorded": record(
+        accepted=list_of(TEXT),
+        repeated=list_of(TEXT),
+        warnings=list_of(ref("Problem")),
         last_seq=WHOLE,
     ),
-    "RecordedEvent": _record(
+    "RecordedEvent": record(
         None,
         seq=WHOLE,
         recorded_at=TEXT_OR_NULL,
         known_at=TEXT_OR_NULL,
         **dict.fromkeys(LONGEST, TEXT),
     ),
-    "Meanwhile": _record(meanwhile=_list(ref("RecordedEvent")), last_seq=WHOLE),
-    "EntrySheet": _record(
+    "Meanwhile": record(meanwhile=list_of(ref("RecordedEvent")), last_seq=WHOLE),
+    "EntrySheet": record(
         as_of=TEXT,
         last_seq=WHOLE,
         project=TEXT,
         timezone=TEXT,
         units_system={"type": "string", "enum": ["us", "si"]},
-        activities=_list(
-            _record(key=TEXT, name=TEXT, grain=TEXT, measure=TEXT, measure_unit=TEXT,
-                    accepted_units=_list(TEXT), weather=YES_OR_NO)
+        activities=list_of(
+            record(key=TEXT, name=TEXT, grain=TEXT, measure=TEXT, measure_unit=TEXT,
+                    accepted_units=list_of(TEXT), weather=YES_OR_NO)
         ),
-        headings=_list(_record(key=TEXT, units=_list(TEXT))),
-        rows=_list(
-            _record(unit=TEXT, span=TEXT, activity=TEXT, heading=TEXT,
+        headings=list_of(record(key=TEXT, units=list_of(TEXT))),
+        rows=list_of(
+            record(unit=TEXT, span=TEXT, activity=TEXT, heading=TEXT,
                     status={"type": "string", "enum": list(STATUSES)}, waits_for=TEXT,
                     reason=TEXT, placed=NUMBER_OR_NULL, planned=NUMBER_OR_NULL,
                     at_hand=YES_OR_NO, free_since=TEXT_OR_NULL)
         ),
-        likely=_record(
+        likely=record(
             shift={**DAY, "description": "The day on which the shift that runs now began."},
             next_shift={**DAY, "description": "The day of the next one."},
             note={**TEXT, "description": "Why nothing is proposed, where there is nothing to go "
                   "by; else blank."},
             proposals={
-                **_list(_record(heading=TEXT, unit=TEXT, span=TEXT, activity=TEXT,
-                                kinds=_list({"type": "string", "enum": list(KINDS)}),
+                **list_of(record(heading=TEXT, unit=TEXT, span=TEXT, activity=TEXT,
+                                kinds=list_of({"type": "string", "enum": list(KINDS)}),
                                 chance=CHANCE, chance_by_next=CHANCE, by_plan=YES_OR_NO)),
                 "description": "What is likely to be reported, by the forecast: of each heading "
                 "the likeliest first. The chances are those of having happened by the end of "
@@ -175,32 +160,27 @@ SCHEMAS: Schema = {
                 "only: they say nothing about strength.",
             },
         ),
-        hold_reasons=_list(TEXT),
-        weather_reasons=_list(TEXT),
-        me={"anyOf": [_record(name=TEXT, role=TEXT, records=YES_OR_NO), {"type": "null"}]},
+        hold_reasons=list_of(TEXT),
+        weather_reasons=list_of(TEXT),
+        me={"anyOf": [record(name=TEXT, role=TEXT, records=YES_OR_NO), {"type": "null"}]},
     ),
-    "Attachment": _record(key=TEXT, media_type=TEXT, size_bytes=WHOLE),
-    "DayBookEntry": _record(
+    "Attachment": record(key=TEXT, media_type=TEXT, size_bytes=WHOLE),
+    "DayBookEntry": record(
         event_id=TEXT, at=TEXT, known_at=TEXT, late=YES_OR_NO, by=TEXT, heading=TEXT_OR_NULL,
         unit=TEXT_OR_NULL, span=TEXT_OR_NULL, activity=TEXT_OR_NULL, kind=TEXT,
         quantity=TEXT_OR_NULL, measure_unit=TEXT_OR_NULL, reason=TEXT_OR_NULL,
         note=TEXT_OR_NULL, voids=TEXT_OR_NULL, voided_by=TEXT_OR_NULL,
     ),
-    "DayBook": _record(
+    "DayBook": record(
         project=TEXT,
         day=TEXT,
         known_on=TEXT,
-        happened=_list(ref("DayBookEntry")),
-        recorded=_list(ref("DayBookEntry")),
-        people=_list(TEXT),
+        happened=list_of(ref("DayBookEntry")),
+        recorded=list_of(ref("DayBookEntry")),
+        people=list_of(TEXT),
     ),
+    **PLAN_SCHEMAS,
 }  # fmt: skip
-
-REFUSALS: Schema = {
-    "401": answer("Not signed in.", ref("Problems")),
-    "403": answer("Not allowed.", ref("Problems")),
-    "503": answer("The log or the accounts cannot be used now.", ref("Problems")),
-}
 
 PATHS: Schema = {
     PATH: {
@@ -289,4 +269,5 @@ PATHS: Schema = {
             },
         }
     },
+    **PLAN_PATHS,
 }

@@ -51,7 +51,8 @@ CHANGE_TABLES: Mapping[str, Mapping[str, Key]] = {
     },
     "sets": {
         "case": _CASE, "heading": _HEADING,
-        "falsework_sets": Key("whole", "unit-long falsework sets on hand", None, least=1),
+        "falsework_sets": Key("whole", "unit-long falsework sets on hand", None,
+                              least=1, most=10_000),
         "turnaround_days": Key("whole", "working days until a set is free again", None,
                                least=0, most=366),
     },
@@ -73,15 +74,31 @@ def read_changes(path: Path) -> tuple[list[Change], list[Problem]]:
     """
     findings = Findings(path.name)
     file = read_toml(path, findings)
-    if file is None:
-        return [], findings.problems
+    return ([] if file is None else _changes(file)), findings.problems
+
+
+def changes_of(values: Mapping[str, Any], name: str) -> tuple[list[Change], list[Problem]]:
+    """Take the cases of what is not a file but has its tables, and say what is wrong with it.
+
+    Parameters
+    ----------
+    values
+        Tables by name, as JSON or TOML is read.
+    name
+        What messages call it.
+    """
+    findings = Findings(name)
+    return _changes(TomlFile(findings, dict(values), {})), findings.problems
+
+
+def _changes(file: TomlFile) -> list[Change]:
     file.only_tables(CHANGE_TABLES)
     tables = {name: file.tables(name, keys) for name, keys in CHANGE_TABLES.items()}
     if not tables["case"]:
-        findings.error("There is no case.", "Add a table [[case]] with a name.", field="case")
+        file.error("There is no case.", "Add a table [[case]] with a name.", "case")
     file.unique_keys("case", tables["case"], "name")
     _name_their_case(file, tables)
-    return [_change(case, tables) for case in tables["case"]], findings.problems
+    return [_change(case, tables) for case in tables["case"]]
 
 
 def _name_their_case(file: TomlFile, tables: Mapping[str, list[Table]]) -> None:

@@ -276,4 +276,5 @@ def _is_kind(value: object, kind: KeyKind) -> bool:
         return True
     if isinstance(value, bool) or not isinstance(value, int | float):
         return False
-    return isinstance(value, int) if kind == "whole" else math.isfinite(value)
+    # A whole number may be too large to be asked whether it is finite.
+    return isinstance(value, int) or (kind != "whole" and math.isfinite(value))

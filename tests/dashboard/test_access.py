@@ -28,6 +28,8 @@ WHO_MAY = {
     "GET /api/day-book": READERS,
     "GET /api/entry-sheet": READERS,
     "GET /api/openapi.json": READERS,
+    "GET /api/plan/baseline": READERS,
+    "GET /api/plan/calendar": READERS,
     "GET /assets/<path:filename>": ALL,
     "GET /context/<name>.geojson": READERS,
     "GET /entry": READERS,
@@ -43,9 +45,13 @@ WHO_MAY = {
     "POST /account/tokens/<token_id>/revoke": READERS,
     "POST /api/attachments": RECORDERS,
     "POST /api/events": RECORDERS,
+    "POST /api/plan/baseline/review": PLANNERS,
+    "POST /api/whatif": PLANNERS,
     "POST /sign-in": ALL,
     "POST /sign-out": READERS,
     "POST /sign-out-everywhere": READERS,
+    "PUT /api/plan/baseline": PLANNERS,
+    "PUT /api/plan/calendar": PLANNERS,
 }
 """Written by hand and not taken from the app: whoever adds an address says here who may."""
 
@@ -243,7 +249,7 @@ FOREIGN = ["https://elsewhere.example", "null", "http://localhost.elsewhere.exam
 def test_a_write_from_another_sites_page_is_refused(tmp_path, origin, users):
     visitors = Visitors(tmp_path, users=users)
     who = "administrator" if users else "nobody"
-    for route in [route for route in WHO_MAY if route.startswith("POST")]:
+    for route in [route for route in WHO_MAY if route.startswith(("POST", "PUT"))]:
         method, path = route.split(" ")
         answer = visitors.send(method, path.replace("<token_id>", "x"), who,
                                headers={"Origin": origin}, json={})  # fmt: skip

@@ -15,7 +15,9 @@ from schemathesis.specs.openapi.checks import (
 
 from dashboard.access import ROUTES
 from dashboard.doors.openapi import PATHS, document
+from model.project import Project
 from tests.dashboard.visitors import HOME, Visitors, an_item
+from tests.model.exchange.folders import a_folder
 
 CHECKS = (
     not_a_server_error,
@@ -34,15 +36,18 @@ FEW = settings(
 
 @pytest.fixture(scope="module")
 def visitors(tmp_path_factory):
-    made = Visitors(tmp_path_factory.mktemp("api"))
-    made.send("POST", "/api/events", "scheduler", json={"events": [an_item()]})
-    return made
+    folder = a_folder(tmp_path_factory.mktemp("api"))
+    with Project.open(folder) as project:
+        made = Visitors(folder, project=project)
+        made.send("POST", "/api/events", "scheduler", json={"events": [an_item()]})
+        yield made
 
 
 @pytest.fixture(scope="module")
 def headers(visitors):
     # The tool asks for compressed answers and does not unpack them when there is no network.
-    return visitors.token("administrator", "read", "record") | {"Accept-Encoding": "identity"}
+    token = visitors.token("administrator", "read", "record", "plan")
+    return token | {"Accept-Encoding": "identity"}
 
 
 @pytest.fixture(scope="module")

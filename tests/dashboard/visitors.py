@@ -30,13 +30,19 @@ class Visitors:
         False for a project without users.
     users_only
         As in ``Settings``.
+    project
+        An open project with a folder of its own; a small one without files is made otherwise.
     """
 
-    def __init__(self, folder: Path, *, users: bool = True, users_only: bool = False) -> None:
-        job = a_job(units=4, headings=2, spans=2)
-        site_clock = clock_starting_at(NOW.replace(tzinfo=job.timezone))
-        store = open_store(":memory:", site_clock)
-        self.project = Project(folder, job, store, clock=site_clock)
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        users: bool = True,
+        users_only: bool = False,
+        project: Project | None = None,
+    ) -> None:
+        self.project = project or _without_files(folder)
         self.clock = SetClock()
         self.project.membership = a_membership(self.clock)
         self.app = create_app(self.project, Settings(users_only=users_only))
@@ -72,6 +78,12 @@ class Visitors:
         """Return what was denied so far and why, earliest first."""
         lines = self.people.trail(1000, denied_only=True)
         return [f"{line.user or 'nobody'}: {line.what}: {line.why}" for line in reversed(lines)]
+
+
+def _without_files(folder: Path) -> Project:
+    job = a_job(units=4, headings=2, spans=2)
+    site_clock = clock_starting_at(NOW.replace(tzinfo=job.timezone))
+    return Project(folder, job, open_store(":memory:", site_clock), clock=site_clock)
 
 
 def an_item(kind: str = "start", **more: Any) -> dict[str, str]:

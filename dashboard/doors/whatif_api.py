@@ -1,0 +1,44 @@
+"""Cases compared by a program: the same words and the same answer as ``viaduct whatif --json``.
+
+``POST /api/whatif`` with the tables of a ``CHANGE.toml`` written as JSON. The log is never
+touched. A comparison holds a processor for a while, so one runs at a time, whoever asks.
+"""
+
+from __future__ import annotations
+
+import threading
+
+import dash
+import flask
+
+from dashboard.parts.json_body import read_json_body
+from dashboard.parts.problem_answers import json_answer, problem_answer, problems_answer
+from model.problems import InputError
+from model.project import Project
+
+PATH = "/api/whatif"
+WAIT_S = 10.0
+"""Two cases of the usual job take a fifth of a second."""
+
+
+def register(app: dash.Dash, project: Project) -> None:
+    """Open the door."""
+    comparing = threading.Lock()
+
+    def compare_cases() -> flask.Response:
+        body = read_json_body()
+        if isinstance(body, flask.Response):
+            return body
+        if not isinstance(body, dict):
+            return problem_answer(400, "The body is not an object.",
+                                  'Send an object with a list "case".')  # fmt: skip
+        if not comparing.acquire(timeout=WAIT_S):
+            return problem_answer(503, "Another comparison is running.", "Try again in a minute.")
+        try:
+            return json_answer(project.whatif_tables(body).as_dict())
+        except InputError as refused:
+            return problems_answer(422, refused.problems)
+        finally:
+            comparing.release()
+
+    app.server.add_url_rule(PATH, "compare_cases", compare_cases, methods=["POST"])
