@@ -1,29 +1,71 @@
-// What is filled in and not yet sent. Every keystroke is written at once to local storage, which
-// is there again after a reload or a dead battery.
+// What is filled in and not yet sent. It is written down at every keystroke, in the way entries
+// are (see kept.js), so that it is there again after a reload or a dead battery.
 
 import { newId } from "./identifiers.js";
 import { keyOf } from "./rows.js";
 
-const PLACE = "viaduct-entry-drafts";
+const NAME = "drafts";
+const FORMER_PLACE = "viaduct-entry-drafts"; // in local storage, which is written out late
 const EMPTY = { by: "", usualStart: "07:00", heading: "", shift: null, rows: {} };
 
 export class Drafts {
-  constructor(storage, onChange) {
-    this.storage = storage;
+  constructor(kept, { onChange, onOtherTab }) {
+    this.kept = kept;
     this.onChange = onChange;
-    this.read();
+    this.held = structuredClone(EMPTY);
+    this.condition = "kept"; // keeping; lost: the phone is full
+    this.otherTabs = "BroadcastChannel" in window ? new BroadcastChannel(FORMER_PLACE) : null;
+    this.otherTabs?.addEventListener("message", async () => {
+      if (this.condition === "kept") await this.read();
+      onOtherTab();
+    });
+    window.addEventListener("pagehide", () => this.unkept && this.write());
   }
 
-  read() {
-    const kept = this.storage.getItem(PLACE);
-    this.held = { ...structuredClone(EMPTY), ...JSON.parse(kept || "{}") };
+  async read() {
+    const kept = await this.kept.thing(NAME);
+    const former = this.kept.lasts ? JSON.parse(localStorage.getItem(FORMER_PLACE) || "null") : null;
+    this.held = { ...structuredClone(EMPTY), ...former, ...kept, rows: { ...former?.rows, ...kept?.rows } };
     // A draft of an earlier version of this page may lack what was added since.
     for (const [key, draft] of Object.entries(this.held.rows)) this.held.rows[key] = { ...newDraft(), ...draft };
+    this.say("kept");
+    if (former && (await this.write())) localStorage.removeItem(FORMER_PLACE);
   }
 
   save() {
-    this.storage.setItem(PLACE, JSON.stringify(this.held));
+    this.unkept = true;
+    this.say("keeping");
+    this.keep();
     this.onChange();
+  }
+
+  // One write at a time: what is typed meanwhile goes with the next.
+  async keep() {
+    if (this.writing) return;
+    this.writing = true;
+    let kept = true;
+    while (this.unkept) kept = await this.write();
+    this.writing = false;
+    this.say(kept ? "kept" : "lost");
+    if (kept) this.otherTabs?.postMessage("changed");
+    else this.onChange();
+  }
+
+  // Returns whether it is on the disk.
+  async write() {
+    this.unkept = false;
+    try {
+      await this.kept.putThing(NAME, this.held);
+      return true;
+    } catch (refused) {
+      if (!(refused instanceof DOMException)) throw refused;
+      return false;
+    }
+  }
+
+  say(condition) {
+    this.condition = condition;
+    document.documentElement.dataset.drafts = condition;
   }
 
   set(name, value) {

@@ -28,7 +28,9 @@ export class EntryPage {
     this.problems = [];
     this.review = null;
     this.weather = noWeather();
-    this.drafts = new Drafts(localStorage, () => this.drawBar());
+    this.drafts = new Drafts(kept, {
+      onChange: () => this.drawBar(), onOtherTab: () => this.drawWhenIdle(),
+    });
     this.outbox = new Outbox(kept, {
       onChange: () => this.outboxChanged(), onSent: () => this.refresh(), onTime: () => this.retry(),
     });
@@ -56,6 +58,7 @@ export class EntryPage {
 
   async begin() {
     this.held = await keptSheet(this.kept);
+    await this.drafts.read();
     await this.outbox.load();
     await this.kept.keepFilesOf(filesInUse(this.drafts.all(), this.outbox.entries));
     this.draw();
@@ -105,7 +108,7 @@ export class EntryPage {
   }
 
   drawState() {
-    const state = stateOf(this.outbox, this.held, this.drafts.filled().length);
+    const state = stateOf(this.outbox, this.held, this.drafts);
     if (state.words === this.stateWords) return; // it is read aloud: not at every key
     this.stateWords = state.words;
     redraw(part("entry-state"), stateLine(state, {

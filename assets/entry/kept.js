@@ -1,4 +1,5 @@
-// What this phone keeps: entries until the log has confirmed them, and the last sheet.
+// What this phone keeps: entries until the log has confirmed them, what is filled in, and the
+// last sheet.
 // "strict" asks the browser to have it on the disk before it says so: a phone may die.
 
 const NAME = "viaduct-shift-entry";
@@ -62,7 +63,10 @@ class Kept {
   }
 
   putThing(name, value) {
-    return this.run("things", "readwrite", (store) => store.put(value, name));
+    return this.run("things", "readwrite", (store) => {
+      store.put(value, name);
+      store.transaction.commit(); // so that it is written also where the page goes away now
+    });
   }
 
   file(id) {

@@ -19,10 +19,6 @@ async function main() {
     entry.outbox.heard(0);
     entry.drawState();
   });
-  window.addEventListener("storage", () => {
-    entry.drafts.read();
-    entry.drawWhenIdle();
-  });
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && entry.retry());
   setInterval(() => document.visibilityState === "visible" && entry.refresh(), REFRESH_MS);
   navigator.storage?.persist?.();

@@ -5,12 +5,16 @@ import { momentWords } from "./site_clock.js";
 import { counted, entriesWords } from "./words.js";
 
 // Returns { tone, words }; tone is also said by a mark and by the words.
-export function stateOf(outbox, held, filledIn = 0) {
+export function stateOf(outbox, held, drafts) {
+  const filledIn = drafts.filled().length;
   const kept = outbox.withState("queued").length;
   const keptWords = `${entriesWords(kept)} kept on this phone`;
   const asked = outbox.withState("clash", "refused").length;
   if (!outbox.kept.lasts) {
     return { tone: "error", words: "This browser keeps nothing: stay on this page until all is sent." };
+  }
+  if (drafts.condition === "lost") {
+    return { tone: "error", words: "This phone has no room left: what is filled in is not kept. Send it before you leave this page." };
   }
   if (outbox.link === "signed_out") {
     return { tone: "warning", words: kept ? `Signed out: ${keptWords}.` : "Signed out.", signIn: true };
