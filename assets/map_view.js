@@ -133,11 +133,14 @@
     box.addEventListener("pointerleave", () => pourmap.hover(box, -1));
   }
 
-  /* Arrow keys walk along the structure, Enter opens, plus, minus and 0 zoom. */
+  /* Left and right walk along the structure, up and down to the one beside it (the strip takes
+     those for the activities); Enter opens, plus, minus and 0 zoom. */
   pourmap.walkKeys = function (event, zoom) {
     const steps = { ArrowRight: 1, ArrowLeft: -1, PageDown: 10, PageUp: -10, Home: -1e9, End: 1e9 };
+    const crossings = { ArrowUp: -1, ArrowDown: 1 };
     if (event.altKey || event.ctrlKey || event.metaKey) return;
     if (event.key in steps) pourmap.step(steps[event.key]);
+    else if (event.key in crossings) pourmap.cross(crossings[event.key]);
     else if (event.key === "Enter" && pourmap.state.span >= 0) pourmap.choose(pourmap.state.span, true);
     else if (event.key === "+" || event.key === "=") zoom(1);
     else if (event.key === "-") zoom(-1);

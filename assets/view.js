@@ -103,14 +103,32 @@
     });
   };
 
-  /* Select the next (or an earlier) span along the same structure. */
+  /* Select the next (or an earlier) span along the same structure; from its end, go on with the
+     next structure (or with the one before). */
   pourmap.step = function (by) {
     const { spans } = state;
     if (!spans) return;
     if (state.span < 0) return pourmap.choose(spans.alongStructure[0][0], false);
-    const row = spans.alongStructure[spans.structureOf[state.span]];
-    const at = row.indexOf(state.span) + by;
-    pourmap.choose(row[Math.min(row.length - 1, Math.max(0, at))], false);
+    const structure = spans.structureOf[state.span];
+    const row = spans.alongStructure[structure];
+    const at = row.indexOf(state.span);
+    const to = Math.min(row.length - 1, Math.max(0, at + by));
+    const onward = spans.alongStructure[structure + Math.sign(by)];
+    if (to !== at || !onward) return pourmap.choose(row[to], false);
+    pourmap.choose(by > 0 ? onward[0] : onward[onward.length - 1], false);
+  };
+
+  /* Select the nearest span of the structure that lies to the right (1) or to the left (-1). */
+  pourmap.cross = function (by) {
+    const { spans } = state;
+    if (!spans) return;
+    if (state.span < 0) return pourmap.choose(spans.alongStructure[0][0], false);
+    const { order } = spans.lanes;
+    const beside = spans.alongStructure[order[order.indexOf(spans.structureOf[state.span]) + by]];
+    if (!beside) return;
+    const away = (i) => Math.hypot(spans.middleX[i] - spans.middleX[state.span],
+                                   spans.middleY[i] - spans.middleY[state.span]);
+    pourmap.choose(beside.reduce((best, i) => (away(i) < away(best) ? i : best)), false);
   };
 
   pourmap.announce = function (text) {

@@ -211,6 +211,28 @@ def test_map_and_strip_are_walked_by_keyboard(served, watch):
     assert page.is_checked("input[value=rebar]")
 
 
+def test_every_structure_is_reached_by_keyboard(served, watch):
+    chosen = """() => {
+        const { spans, span } = window.pourmap.state;
+        return spans.structures[spans.structureOf[span]];
+    }"""
+    page = watch.open_map(f"{served.url}/?unit=E27&span=1")
+    page.focus("#strip-view")
+    page.keyboard.press("End")
+    eastbound = page.evaluate(chosen)
+    page.keyboard.press("ArrowRight")
+    westbound = page.evaluate(chosen)
+    assert "Unit W01, span 1" in page.inner_text("#selection-words")
+    page.keyboard.press("ArrowLeft")
+    assert page.evaluate(chosen) == eastbound != westbound
+    page.focus("#map-view")
+    page.keyboard.press("ArrowUp")
+    assert page.evaluate(chosen) == westbound
+    assert "Unit W27" in page.inner_text("#selection-words")
+    page.keyboard.press("ArrowDown")
+    assert page.evaluate(chosen) == eastbound
+
+
 def test_projected_finish_and_cycle_come_from_the_project(served, watch):
     page = watch.open_map(served.url)
     page.wait_for_function(
