@@ -18,10 +18,13 @@ export function withKept(sheet, entries) {
     moved.set(keyOf(event), [...places, event]);
   }
   const unitOf = new Map(sheet.activities.map((each) => [each.key, each.measure_unit]));
+  const turnOf = new Map(sheet.headings.flatMap((each) => each.units.map((unit, turn) => [unit, turn])));
   return sheet.rows.map((row) => {
     const events = moved.get(keyOf(row)) || [];
     const status = events.reduce(statusAfter, row.status);
-    return { ...row, status, measure_unit: unitOf.get(row.activity), kept: events.length > 0 };
+    return {
+      ...row, status, measure_unit: unitOf.get(row.activity), turn: turnOf.get(row.unit), kept: events.length > 0,
+    };
   });
 }
 
@@ -37,11 +40,12 @@ export function likely(rows, heading) {
   return [...going, ...nextToStart(here)];
 }
 
+// A heading may run against the order of the units' names, so its own order counts.
 function nextToStart(rows) {
-  const nextUnit = new Map();
   const waiting = rows.filter((row) => row.at_hand && row.status === "not_started");
-  for (const row of waiting) if (!nextUnit.has(row.activity)) nextUnit.set(row.activity, row.unit);
-  return waiting.filter((row) => nextUnit.get(row.activity) === row.unit);
+  const first = new Map();
+  for (const { activity, turn } of waiting) first.set(activity, Math.min(turn, first.get(activity) ?? turn));
+  return waiting.filter((row) => first.get(row.activity) === row.turn);
 }
 
 // What can be ticked for a row, by where it stands.

@@ -162,3 +162,23 @@ def test_a_list_kept_since_the_last_shift_tells_of_this_one_too(page, day, statu
 
 def test_a_list_kept_by_an_earlier_version_proposes_nothing(page):
     assert call(page, "likely", "proposalsOf", {}, [], "h1", "2026-11-24") == []
+
+
+def test_the_unit_whose_turn_it_is_on_its_heading_is_offered_not_the_first_by_name(page):
+    def row(unit, activity, status="not_started", at_hand=True):
+        return {"unit": unit, "span": "", "activity": activity, "heading": "west", "status": status,
+                "at_hand": at_hand}  # fmt: skip
+
+    sheet = {
+        "last_seq": 5,
+        "activities": [{"key": "falsework", "measure_unit": "ft2"}, {"key": "rebar", "measure_unit": "lb"}],
+        "headings": [{"key": "west", "units": ["W23", "W22", "W21"]}],
+        "rows": [row("W21", "falsework"), row("W22", "falsework"), row("W23", "falsework", "complete"),
+                 row("W22", "rebar", at_hand=False), row("W23", "rebar")],
+    }  # fmt: skip
+    rows = call(page, "rows", "withKept", sheet, [])
+    offered = call(page, "rows", "likely", rows, "west")
+    assert [(each["unit"], each["activity"]) for each in offered] == [
+        ("W22", "falsework"),
+        ("W23", "rebar"),
+    ]
