@@ -7,6 +7,8 @@ cause can be counted later. A project may give its own list (``[entry] hold_reas
 
 from __future__ import annotations
 
+import re
+
 WEATHER_REASONS: tuple[str, ...] = ("Rain", "Wind", "Heat", "Cold", "Fog", "High water")
 """What a shift is lost to when the weather stops it (common practice, no source)."""
 
@@ -23,3 +25,18 @@ HOLD_REASONS: tuple[str, ...] = (
     "Safety stop",
 )
 """The list of a project that gives none (common practice, no source)."""
+
+
+def is_weather(reason: str) -> bool:
+    """Tell whether a hold's reason is weather, with or without more words after a comma.
+
+    Examples
+    --------
+    >>> is_weather("Rain"), is_weather("high water, access flooded"), is_weather("Cold joint")
+    (True, True, False)
+    """
+    first = re.split(r"[,;:.–]", reason, maxsplit=1)[0]
+    return first.strip().casefold() in _WEATHER
+
+
+_WEATHER = frozenset(reason.casefold() for reason in WEATHER_REASONS)

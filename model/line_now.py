@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,7 @@ from model.activities import Activity
 from model.chance import CHANCES, chances, keys
 from model.cycle import clear_days, completions
 from model.fold import State
-from model.holds import draw_hold_days, ended_holds, held_days
+from model.holds import draw_hold_days, ended_holds, held_by_weather, held_days
 from model.job import Job
 from model.line import (
     DAYS_BACK,
@@ -27,6 +27,7 @@ from model.line import (
     in_ticks,
     march,
 )
+from model.lost_days import LostDays, lost_days_of, with_lost_days
 from model.pace import History, Pace, draw_from, histories_of, log_sizes, paces_of
 from model.workdays import WorkCalendar
 
@@ -121,7 +122,13 @@ class LineNow:
     held_days
         The same shape: working days a hold in force has lasted so far; 0 elsewhere.
     ended_holds
-        Working days that holds have lasted which are over.
+        Working days that holds have lasted which are over, but for weather.
+    weather_holds
+        Likewise, those for weather.
+    by_weather
+        Shape (units, activities): whether weather is the reason of the hold in force.
+    lost_days
+        What the log says of days lost to weather, where the calendar has no list.
     """
 
     as_of: np.datetime64
@@ -139,6 +146,9 @@ class LineNow:
     effort: NDArray[np.float64]
     held_days: NDArray[np.float64]
     ended_holds: NDArray[np.float64]
+    weather_holds: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    by_weather: NDArray[np.bool_] | None = None
+    lost_days: LostDays | None = None
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -298,7 +308,9 @@ class LineNow:
         until = {}
         for unit, activity in held.tolist():
             rng = np.random.default_rng([seed, HOLD_STREAM, unit, activity])
-            days = draw_hold_days(rng, self.ended_holds, self.held_days[unit, activity], paths)
+            rain = self.by_weather is not None and self.by_weather[unit, activity]
+            ended = self.weather_holds if rain else self.ended_holds
+            days = draw_hold_days(rng, ended, self.held_days[unit, activity], paths)
             until[unit, activity] = dry.after_work(start, in_ticks(days), weather=False)
         return until
 
@@ -362,7 +374,16 @@ def line_now(
         The day.
     recent, recent_weeks
         How far back crew's days are drawn from; see ``model.cycle.recent_completions``.
+
+    Notes
+    -----
+    Where the calendar has no list of days lost to weather, they are counted from the log (see
+    ``model.lost_days``), for the days to come and for those past alike.
     """
+    lost = None
+    if job.calendar.lost_days_per_month is None:
+        lost = lost_days_of(job, state, as_of)
+        job = with_lost_days(job, lost)
     finished = completions(state, job)
     histories = histories_of(finished, job, units=recent, weeks=recent_weeks)
     today = np.datetime64(as_of, "D")
@@ -392,6 +413,9 @@ def line_now(
         effort=_efforts(job, histories, complete),
         held_days=held_days(state, job, as_of),
         ended_holds=ended_holds(state, job),
+        weather_holds=ended_holds(state, job, weather=True),
+        by_weather=held_by_weather(state),
+        lost_days=lost,
     )
 
 

@@ -25,6 +25,7 @@ from model.drivers import drivers
 from model.fold import State
 from model.job import Job
 from model.line_now import LineNow, line_now
+from model.lost_days import NONE_KNOWN
 from model.simulation import OnBlock, simulate
 
 PATHS = 10_000
@@ -190,7 +191,7 @@ def project_finish(
     -----
     Past days already hold what weather took, and future days lose some again. So that they
     are not counted twice, a crew's past days are first reduced by the days that the calendar
-    expects to be lost in them.
+    expects to be lost in them, or where it has no list, by those counted from the log.
 
     Confidence dates are the smallest day by which that share of paths is finished.
     """
@@ -320,7 +321,7 @@ def _heading_of(now: LineNow) -> NDArray[np.object_]:
 
 
 def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
-    """Say where there was too little history to draw from."""
+    """Say where there was too little history to draw from, and how weather is known."""
     names = {a.key: a.name for a in now.activities if not a.calendar_days}
     left = {
         (key, activity.key)
@@ -328,11 +329,15 @@ def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
         for place, activity in enumerate(now.activities)
         if now.to_do[list(run.units), place].any()
     }
+    weather = (str(now.lost_days),) if now.lost_days else ()
+    if now.calendar.lost_days_per_month is None:
+        weather = (NONE_KNOWN,)
     little = cycle[cycle["samples"] < LITTLE_HISTORY]
-    return tuple(
+    too_little = tuple(
         f"{names[str(row.activity)]} on {row.heading}: {row.samples} recent cycles are too few "
         f"to go by; the planned cycle of {row.planned_cycle:g} working days and other headings "
         "count as well."
         for row in little.itertuples()
         if row.activity in names and (row.heading, row.activity) in left
     )
+    return too_little + weather

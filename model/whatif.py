@@ -151,6 +151,7 @@ def whatif(
     paths: int = PATHS,
     seed: int = 1,
     recent: int = RECENT_UNITS,
+    recent_weeks: float | None = None,
     on_case: Callable[[int, int], bool] | None = None,
 ) -> WhatIf:
     """March the line as it is and with each change, side by side.
@@ -163,7 +164,7 @@ def whatif(
         Up to four.
     as_of
         Changes hold from the next day.
-    paths, seed, recent
+    paths, seed, recent, recent_weeks
         As ``model.projection.project_finish``; every case is drawn with the same seed.
     on_case
         Called with the cases done and the cases in all; the rest is left out where it returns
@@ -174,7 +175,9 @@ def whatif(
     InputError
         For more than four changes, or one that names what the job does not have.
     """
+    now = line_now(job, state, as_of, recent=recent, recent_weeks=recent_weeks)
     problems = [p for change in changes for p in problems_of(change, job, state)]
+    problems += [p for change in changes for p in _weather_problems(change, now)]
     if len(changes) > MOST_CASES:
         problems.append(
             Problem(
@@ -185,7 +188,6 @@ def whatif(
         )
     if problems:
         raise InputError(problems)
-    now = line_now(job, state, as_of, recent=recent)
     base = _case(AS_IT_IS, now, paths, seed, None)
     cases = [base]
     for change in changes:
@@ -236,6 +238,18 @@ def _number_problems(change: Change) -> list[Problem]:
         for key, number, least in given
         if not number >= least
     ]
+
+
+def _weather_problems(change: Change, now: LineNow) -> list[Problem]:
+    """Refuse other weather where no lost days are known: it would change nothing."""
+    if change.weather == 1.0 or any(now.calendar.lost_days_per_month or ()):
+        return []
+    message = (
+        f"No lost days are known, so {change.weather:g} times as many change nothing: the calendar "
+        "has none, and no hold of the log names weather."
+    )
+    fix = "Give lost_days_per_month in the calendar, or leave weather out."
+    return [_problem(change, "weather", message, fix)]
 
 
 def _order_problems(change: Change, job: Job, state: State) -> list[Problem]:

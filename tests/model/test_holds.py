@@ -9,7 +9,7 @@ import pytest
 
 from model.events import Event
 from model.fold import State, fold
-from model.holds import draw_hold_days, ended_holds, held_days
+from model.holds import draw_hold_days, ended_holds, held_by_weather, held_days
 from model.job import Job
 from tests.model.builders import a_frame, a_job, an_event, only
 
@@ -63,6 +63,18 @@ def test_a_hold_of_all_spans_counts_once() -> None:
         an_event("resume", "2026-03-10 07:00", **rebar),
     ]
     assert ended_holds(held(*events, job=job), job).tolist() == [3]
+
+
+def test_holds_for_weather_are_told_apart_from_others() -> None:
+    state = held(
+        START, an_event("hold", "2026-03-05 10:00", reason="Rain"),
+        an_event("resume", "2026-03-06 07:00"), an_event("hold", "2026-03-09 07:00"),
+        an_event("resume", "2026-03-12 07:00"),
+        an_event("hold", "2026-03-13 07:00", reason="high water, access flooded"),
+    )  # fmt: skip
+    assert ended_holds(state, JOB).tolist() == [3]
+    assert ended_holds(state, JOB, weather=True).tolist() == [1]
+    assert np.argwhere(held_by_weather(state)).tolist() == [[0, 0]]
 
 
 def test_without_history_a_hold_lasts_the_usual_days() -> None:

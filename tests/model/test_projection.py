@@ -15,6 +15,7 @@ from model.events import Event
 from model.fold import fold
 from model.job import Job
 from model.line_now import line_now
+from model.lost_days import NONE_KNOWN
 from model.pace import Pace, draw_from
 from model.projection import Forecast, project_finish
 from tests.model.builders import ACTIVITIES, a_calendar, a_frame, a_job, an_event, done, only
@@ -110,7 +111,7 @@ def test_a_finished_line_is_finished_when_it_was() -> None:
     forecast = projected(job, in_turn(job, [3, 4]), as_of=dt.date(2026, 5, 1))
     assert set(forecast.finish.as_dict().values()) == {"2026-03-10"}
     assert forecast.drivers.empty
-    assert forecast.notes == ()
+    assert forecast.notes == (NONE_KNOWN,)
 
 
 def test_the_same_seed_gives_the_same_forecast() -> None:
@@ -134,7 +135,7 @@ def test_little_history_falls_back_on_the_plan_and_says_so() -> None:
 
 def test_enough_history_is_not_talked_about() -> None:
     job = steady_job(10)
-    assert projected(job, in_turn(job, [3] * 6)).notes == ()
+    assert projected(job, in_turn(job, [3] * 6)).notes == (NONE_KNOWN,)
 
 
 def test_the_whole_line_finishes_with_its_last_heading() -> None:
