@@ -6,20 +6,17 @@ nobody else wrote.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import pandas as pd
 
 from model.events import Event
 from model.problems import ViaductError
-from model.unit_log import LogView, view_of
-
-Place = tuple[str, str]
-"""A unit and an activity."""
+from model.unit_log import LogView, unit_of, view_of
 
 
 class RecordedMeanwhile(ViaductError):
-    """Somebody else recorded on the same unit and activity since the sender last looked.
+    """Somebody else recorded on the same unit since the sender last looked.
 
     Parameters
     ----------
@@ -62,26 +59,20 @@ def recorded_meanwhile(
     Returns
     -------
     list of str
-        Events after ``seen_seq`` by other people on the same unit and activity, rising. A
-        void counts where the event it cancels was; a note on the unit as a whole counts for
-        none of its activities.
+        Events after ``seen_seq`` by other people on the same units, rising: a hold on the
+        falsework matters to who finishes the stems above it. A void counts where the event
+        it cancels was.
     """
-    log = view_of(events)
-    touched = {place for place in _places(new, log) if place[1]}
-    theirs = []
-    for unit in {unit for unit, _ in touched}:
-        held = log.unit(unit)
-        if since := held.since(seen_seq):
-            authors = {event.by for event in new}
-            theirs += [event for event in since if event.by not in authors
-                       and _place(event, held.find) in touched]  # fmt: skip
+    log, authors = view_of(events), {event.by for event in new}
+    theirs = [event for unit in _units(new, log) for event in log.unit(unit).since(seen_seq)
+              if event.by not in authors]  # fmt: skip
     return [event.event_id for event in sorted(theirs, key=_seq)]
 
 
 def newest_seq(new: Sequence[Event], log: LogView) -> int:
     """Return the running number of the newest event on the units of a batch; 0 for none."""
-    units = {unit for unit, _ in _places(new, log)}
-    return max((_seq(event) for unit in units for event in log.unit(unit).events[-1:]), default=0)
+    newest = (event for unit in _units(new, log) for event in log.unit(unit).events[-1:])
+    return max(map(_seq, newest), default=0)
 
 
 def headings_touched(
@@ -103,22 +94,17 @@ def headings_touched(
     set of str
         Units that the job does not know count for nothing: the log refuses them.
     """
-    units = {event.unit for event in new} | {unit for unit, _ in _places(new, view_of(events))}
+    units = {event.unit for event in new} | _units(new, view_of(events))
     return {heading_of_unit[unit] for unit in units if unit in heading_of_unit}
 
 
-def _places(new: Sequence[Event], log: LogView) -> list[Place]:
-    """Return where each event of a batch is; a void is where the event it cancels is."""
+def _units(new: Sequence[Event], log: LogView) -> set[str]:
+    """Return the units of a batch; a void is where the event it cancels is."""
     if not any(event.voids for event in new):
-        return [(event.unit, event.activity) for event in new]
+        return {event.unit for event in new}
     fresh = {event.event_id: event for event in new}
-    return [_place(event, lambda event_id: fresh.get(event_id) or log.find(event_id))
-            for event in new]  # fmt: skip
-
-
-def _place(event: Event, find: Callable[[str], Event | None]) -> Place:
-    target = find(event.voids) if event.voids else None
-    return (target or event).unit, (target or event).activity
+    return {unit_of(event, lambda event_id: fresh.get(event_id) or log.find(event_id))
+            for event in new}  # fmt: skip
 
 
 def _seq(event: Event) -> int:

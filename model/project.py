@@ -329,7 +329,7 @@ class Project:
         RefusedEvents
             With every problem, when the log does not accept one of them.
         RecordedMeanwhile
-            When somebody else recorded on the same unit and activity after ``seen_seq``.
+            When somebody else recorded on the same unit after ``seen_seq``.
         NotYourHeading
             When one of them lies on another heading.
         """

@@ -1,7 +1,7 @@
 // Entries kept on this phone until the log has confirmed each of them.
 //
 // queued → sent, or refused (nothing of it was written), or clash (others recorded on the same
-// work meanwhile, so the person chooses). An entry that was tried may be in the log though its
+// unit meanwhile, so the person chooses). An entry that was tried may be in the log though its
 // answer was lost, so it is sent again as it is; the same identifiers count once.
 
 import { postEntry, postFile } from "./door.js";

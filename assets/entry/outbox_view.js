@@ -8,7 +8,7 @@ const STANDS = {
   sending: "Sending",
   sent: "In the log",
   refused: "Refused, nothing was recorded",
-  clash: "Others recorded meanwhile",
+  clash: "Others recorded on this unit meanwhile",
 };
 
 export function outboxView(app, outbox, actions) {
@@ -50,7 +50,7 @@ function line(app, event) {
 function clash(app, entry, mine) {
   return el("div", { class: "both" },
     el("div", {}, el("h3", {}, "Yours, not recorded yet"), mine),
-    el("div", {}, el("h3", {}, "Recorded meanwhile"),
+    el("div", {}, el("h3", {}, "Recorded meanwhile on this unit"),
       el("ul", {}, entry.meanwhile.map((event) => el("li", {}, `${line(app, event)} · by ${event.by}`)))));
 }
 

@@ -2,8 +2,8 @@
 
 ``POST /api/events`` with ``{"events": […], "seen_seq": 123, "despite_others": false}``. An
 ``event_id`` the log holds already changes nothing, so that a batch may be sent until it is
-confirmed. When somebody else recorded on the same unit and activity after ``seen_seq``, both
-are shown and the sender chooses: sent again with ``despite_others`` the batch is taken, if the
+confirmed. When somebody else recorded on the same unit after ``seen_seq``, both are shown and the
+sender chooses: sent again with ``despite_others`` the batch is taken, if the
 log still accepts it.
 """
 

@@ -61,7 +61,7 @@ def drafts_kept(page):
 
 
 def test_what_was_just_typed_is_there_after_the_battery_died(served, browser, tmp_path):
-    _, unit, activity = UNDER_WAY
+    unit = UNDER_WAY[1]
     with switched_on(browser, tmp_path / "phone") as phone:
         page = phone.open_entry(served)
         page.get_by_label("Your name").fill(WHO)

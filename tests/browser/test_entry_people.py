@@ -50,7 +50,7 @@ def test_two_phones_on_one_unit_show_both_and_record_nothing_of_the_later(served
     _, second = two_phones
     send(second)
     clash = entries(second, "clash")
-    expect(clash).to_contain_text("Others recorded meanwhile")
+    expect(clash).to_contain_text("Others recorded on this unit meanwhile")
     expect(clash).to_contain_text("put on hold (Waiting for survey)")
     expect(clash).to_contain_text("by Ada Thorn")
     expect(clash).to_contain_text("finished")
@@ -82,6 +82,20 @@ def test_should_yet_another_record_the_later_phone_is_asked_again(served, two_ph
     entries(second, "clash").get_by_role("button", name="Send mine as well").click()
     expect(entries(second, "clash")).to_contain_text("pump blocked")
     assert kinds(served, UNDER_WAY, by="Bo Lindqvar") == []
+
+
+def test_what_others_told_of_other_work_of_the_unit_is_shown_too(served, watch):
+    page = open_entry(watch, served.url)
+    tick(page, *UNDER_WAY, "Finished")
+    now, unit = served.project.now(), UNDER_WAY[1]
+    served.project.record([
+        Event(now, "Cai Oram", unit, "", "note", note="survey at noon"),
+        Event(now, "Cai Oram", unit, "falsework", "note", note="settlement read: 4 mm"),
+    ])  # fmt: skip
+    send(page)
+    expect(entries(page, "clash")).to_contain_text("survey at noon")
+    expect(entries(page, "clash")).to_contain_text("settlement read: 4 mm")
+    assert kinds(served, UNDER_WAY, by=WHO) == []
 
 
 def test_what_was_sent_is_corrected_by_new_events(served, watch):

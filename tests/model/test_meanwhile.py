@@ -40,9 +40,15 @@ def test_ones_own_entries_of_another_phone_are_no_surprise():
     assert recorded_meanwhile([mine(kind="finish")], a_frame(mine()), 0) == []
 
 
-@pytest.mark.parametrize("elsewhere", [{"unit": "E02"}, {"activity": "rebar"}])
-def test_other_units_and_other_activities_do_not_matter(elsewhere):
-    assert recorded_meanwhile([mine()], a_frame(theirs(**elsewhere)), 0) == []
+def test_other_units_do_not_matter():
+    assert recorded_meanwhile([mine()], a_frame(theirs(unit="E02")), 0) == []
+
+
+def test_a_hold_below_is_told_to_who_finishes_above_it():
+    hold = theirs(kind="hold", activity="falsework", reason="settlement")
+    assert recorded_meanwhile([mine(kind="finish", activity="rebar")], a_frame(hold), 0) == [
+        hold.event_id
+    ]
 
 
 def test_a_void_counts_where_the_event_was_that_it_cancels():
@@ -55,10 +61,16 @@ def test_a_void_counts_where_the_event_was_that_it_cancels():
     assert recorded_meanwhile([cancelling], log, 1) == [since.event_id]
 
 
-def test_a_note_on_the_whole_unit_collides_with_nothing():
+def test_a_note_on_the_whole_unit_is_told_and_its_writer_is_told_of_others():
     note = {"kind": "note", "activity": "", "note": "pump moved"}
-    assert recorded_meanwhile([mine()], a_frame(theirs(**note)), 0) == []
-    assert recorded_meanwhile([mine(**note)], a_frame(theirs()), 0) == []
+    noted, begun = theirs(**note), theirs()
+    assert recorded_meanwhile([mine()], a_frame(noted), 0) == [noted.event_id]
+    assert recorded_meanwhile([mine(**note)], a_frame(begun), 0) == [begun.event_id]
+
+
+def test_ones_own_entries_on_other_work_of_the_unit_never_collide():
+    log = a_frame(mine(activity="rebar"), mine(kind="note", activity="", note="pump moved"))
+    assert recorded_meanwhile([mine(kind="finish")], log, 0) == []
 
 
 def test_an_empty_log_holds_no_surprise():
