@@ -171,11 +171,16 @@ def test_the_unit_whose_turn_it_is_on_its_heading_is_offered_not_the_first_by_na
 
     sheet = {
         "last_seq": 5,
-        "activities": [{"key": "falsework", "measure_unit": "ft2"}, {"key": "rebar", "measure_unit": "lb"}],
+        "activities": [{"key": key, "measure_unit": "ft2"} for key in ("falsework", "rebar")],
         "headings": [{"key": "west", "units": ["W23", "W22", "W21"]}],
-        "rows": [row("W21", "falsework"), row("W22", "falsework"), row("W23", "falsework", "complete"),
-                 row("W22", "rebar", at_hand=False), row("W23", "rebar")],
-    }  # fmt: skip
+        "rows": [
+            row("W21", "falsework"),
+            row("W22", "falsework"),
+            row("W23", "falsework", "complete"),
+            row("W22", "rebar", at_hand=False),
+            row("W23", "rebar"),
+        ],
+    }
     rows = call(page, "rows", "withKept", sheet, [])
     offered = call(page, "rows", "likely", rows, "west")
     assert [(each["unit"], each["activity"]) for each in offered] == [
