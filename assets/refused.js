@@ -14,6 +14,7 @@
 
   async function look(answer) {
     if (answer.status === 401) say("signed-out", "You are signed out.", signInLink());
+    else if (answer.status === 413) say("too-large", await reasonOf(answer), closeButton());
     else if (answer.status === 403) say("not-allowed", await reasonOf(answer), closeButton());
     else if (answer.ok) signedInAgain();
   }

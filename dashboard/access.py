@@ -100,6 +100,8 @@ CALLBACKS: Mapping[str, Right] = {
     # Cases are the scheduler's, also while they are only looked at.
     "whatif-answer.children": "plan",
     "whatif-file.data": "plan",
+    "plan-review.children": "plan",
+    "plan-told.children": "plan",
 }
 """The right that each callback of the server needs, by the first thing it fills."""
 

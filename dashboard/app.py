@@ -26,14 +26,18 @@ from dashboard.doors import (
     whatif_api,
 )
 from dashboard.doors import day_book as day_book_door
-from dashboard.pages import day_book, line, line_map, not_found
+from dashboard.pages import day_book, line, line_map, not_found, plan
 from dashboard.parts import frame, palette
 from model.project import Project
 
-PAGES = (line_map, line, day_book)
+FOR_ALL = (line_map, line, day_book)
+FOR_PLANNERS = (plan,)
+"""Linked only for who may change the plan."""
+
+PAGES = (*FOR_ALL, *FOR_PLANNERS)
 """Each answers to its own ``PATH``."""
 
-LINKS = (*PAGES, entry_page)
+LINKS = (*FOR_ALL, entry_page)
 """In the order of the links: the pages, and what is a document of its own."""
 
 
@@ -132,7 +136,8 @@ def _register_pages(app: dash.Dash, project: Project) -> None:
         here = path or "/"
         page = by_path[here].layout(project, search or "") if here in by_path else None
         shown = page or not_found.layout(project)
-        links = frame.links(PAGES, here, own_documents=(entry_page,))
+        linked = PAGES if access.may("plan") else FOR_ALL
+        links = frame.links(linked, here, own_documents=(entry_page,))
         return shown, links, links
 
     for page in PAGES:

@@ -14,8 +14,10 @@ from typing import Any
 
 from dashboard.parts.days import read_day
 from dashboard.parts.line_address import ALL
+from dashboard.parts.plan_form import LOST
 from dashboard.parts.whatif_form import WEATHER_WORDS, WEEKS
 from model.job import Job
+from model.workdays import WEEKDAYS
 
 LONGEST_TEXT = 20_000
 LARGEST_COUNT = 2**53
@@ -50,6 +52,11 @@ def _is_number(value: Any) -> bool:
 
 def _is_whole(value: Any) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _is_sound(text: str) -> bool:
+    """Tell whether a text can be written: no half of a character that takes two."""
+    return not any("\ud800" <= letter <= "\udfff" for letter in text)
 
 
 def _key(words: str, keys: Callable[[Job], Collection[str]], *others: str) -> Shape:
@@ -97,6 +104,9 @@ TEXT = Shape(
     f"text of at most {LONGEST_TEXT:,} characters",
     lambda value, _: isinstance(value, str) and len(value) <= LONGEST_TEXT,
 ).or_nothing()
+FILE = Shape("the text of a file", lambda value, _: isinstance(value, str) and _is_sound(value))
+"""As long as a body may be."""
+
 TRUTH = Shape("true or false", lambda value, _: isinstance(value, bool))
 DAY = Shape(
     "a day like 2026-07-31", lambda value, _: isinstance(value, str) and read_day(value) is not None
@@ -138,6 +148,15 @@ BY_INPUT: Mapping[str, Shape] = {
     "case-week.value": _one_of("a choice of days worked", WEEKS).or_nothing(),
     "case-weather.value": _one_of("a choice of weather", WEATHER_WORDS).or_nothing(),
     "case-order.value": TEXT,
+    # The plan page; what a file or a field says is checked as a project folder is.
+    "plan-file.contents": FILE.or_nothing(),
+    "plan-file.filename": FILE.or_nothing(),
+    "plan-reviewed.data": _record(text=FILE, seen=FILE, name=FILE).or_nothing(),
+    "plan-calendar-seen.data": TEXT,
+    "plan-workdays.value": _list_of(_one_of("a day of the week", WEEKDAYS)).or_nothing(),
+    "plan-holidays.value": TEXT,
+    "plan-days-off.value": TEXT,
+    **{f"{field}.value": NUMBER for field in LOST},
     # The day book says itself what is no day.
     "day-book-day.value": TEXT,
 }

@@ -14,7 +14,7 @@ import dash
 import flask
 
 from dashboard import access
-from dashboard.doors.event_json import WrongShape
+from dashboard.parts.calendar_shape import wrong_calendar
 from dashboard.parts.json_body import read_json_body
 from dashboard.parts.problem_answers import json_answer, problem_answer, problems_answer
 from model.answers import problem_record
@@ -26,12 +26,6 @@ BASELINE_PATH = "/api/plan/baseline"
 REVIEW_PATH = "/api/plan/baseline/review"
 CALENDAR_PATH = "/api/plan/calendar"
 CSV = "text/csv"
-
-TEXTS = ("workdays", "days_off")
-CALENDAR_KEYS = ("workdays", "holidays", "days_off", "lost_days_per_month")
-MOST_ITEMS = 1000
-LONGEST_WORD = 100
-MOST_LOST_DAYS = 31
 
 NOT_SEEN = Problem(
     "request",
@@ -92,7 +86,7 @@ def _register_calendar(server: flask.Flask, project: Project) -> None:
             return body
         wrong = wrong_calendar(body)
         if wrong:
-            return problem_answer(400, wrong.message, wrong.fix, wrong.field)
+            return problems_answer(400, [wrong])
         return _put(lambda seen: project.put_calendar(body, seen, *_asker()), body)
 
     server.add_url_rule(CALENDAR_PATH, "read_calendar", read_calendar, methods=["GET"])
@@ -146,45 +140,3 @@ def _tagged(answer: flask.Response, hash_: str) -> flask.Response:
     if hash_:
         answer.set_etag(hash_)
     return answer
-
-
-def wrong_calendar(body: object) -> WrongShape | None:
-    """Say what is wrong with the shape of a calendar, None when nothing is."""
-    if not isinstance(body, dict):
-        return WrongShape("The body is not an object.", "Send an object with the calendar's keys.")
-    for key, value in body.items():
-        if key not in CALENDAR_KEYS:
-            return WrongShape("One of its keys is none of a calendar.",
-                              f"Use {', '.join(CALENDAR_KEYS)}.")  # fmt: skip
-        if value is not None and not _fits(key, value):
-            return WrongShape(f"{key} is not what is expected here.", EXPECTED[key], key)
-    return None
-
-
-EXPECTED = {
-    "workdays": 'Give a list of texts, as ["Mon", "Tue"].',
-    "holidays": 'Give a text, as "US-CA"; blank for none.',
-    "days_off": 'Give a list of days as texts, as ["2026-07-03"].',
-    "lost_days_per_month": f"Give twelve numbers from 0 to {MOST_LOST_DAYS}, or null.",
-}
-
-
-def _fits(key: str, value: object) -> bool:
-    if key == "holidays":
-        return _is_word(value)
-    if not isinstance(value, list) or len(value) > MOST_ITEMS:
-        return False
-    return all(map(_is_word if key in TEXTS else _is_lost_days, value))
-
-
-def _is_word(value: object) -> bool:
-    """Tell whether it is a short text that can be written to a file as it is."""
-    return (
-        isinstance(value, str) and len(value) <= LONGEST_WORD and (value.isprintable() or not value)
-    )
-
-
-def _is_lost_days(value: object) -> bool:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return False
-    return 0 <= value <= MOST_LOST_DAYS

@@ -13,15 +13,9 @@ from dashboard.doors.openapi_words import (
     record,
     ref,
 )
-from dashboard.doors.plan_api import (
-    BASELINE_PATH,
-    CALENDAR_PATH,
-    LONGEST_WORD,
-    MOST_ITEMS,
-    MOST_LOST_DAYS,
-    REVIEW_PATH,
-)
+from dashboard.doors.plan_api import BASELINE_PATH, CALENDAR_PATH, REVIEW_PATH
 from dashboard.doors.whatif_api import PATH as WHATIF_PATH
+from dashboard.parts.calendar_shape import LONGEST_WORD, MOST_ITEMS, MOST_LOST_DAYS
 from model.whatif import MOST_CASES
 from model.workdays import WEEKDAYS
 

@@ -72,6 +72,8 @@ CALLBACK_MAY = {
     "line-backtest.children": READERS,
     "whatif-answer.children": PLANNERS,
     "whatif-file.data": PLANNERS,
+    "plan-review.children": PLANNERS,
+    "plan-told.children": PLANNERS,
 }
 
 FILLED = {"<path:path>": "daybook", "<path:filename>": "style.css", "<name>": "0000",
@@ -88,6 +90,8 @@ FITTING = {
     "line-chosen.data": {"unit": "E01", "units": ["E01"]}, "day-book-day.value": "2026-03-02",
     "case-1-name.value": "Two crews", "case-1-heading.value": "h1",
     "case-1-activity.value": "falsework", "case-1-crews.value": 2, "case-1-weather.value": "1",
+    "plan-file.contents": "data:text/csv;base64,YQ==", "plan-workdays.value": ["Mon"],
+    "plan-reviewed.data": {"text": "unit", "seen": "", "name": "b.csv"},
 }  # fmt: skip
 """What a page sends of an input; nothing of those left out."""
 

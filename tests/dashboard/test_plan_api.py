@@ -8,8 +8,8 @@ import pytest
 from click.testing import CliRunner
 
 from dashboard.command import main
-from dashboard.doors import plan_api
 from dashboard.doors.plan_openapi import PLAN_SCHEMAS
+from dashboard.parts import calendar_shape
 from model.exchange.change_file import CHANGE_TABLES
 from model.exchange.project_keys import CALENDAR_KEYS
 from model.project import Project
@@ -196,7 +196,7 @@ def test_of_two_schedulers_the_later_one_gets_both_calendars(visitors):
 
 
 def test_the_doors_know_every_key_of_the_calendar_and_of_cases():
-    assert set(plan_api.CALENDAR_KEYS) == set(CALENDAR_KEYS)
+    assert set(calendar_shape.CALENDAR_KEYS) == set(CALENDAR_KEYS)
     cases = PLAN_SCHEMAS["Cases"]["properties"]
     assert cases.keys() == CHANGE_TABLES.keys()
     for name, keys in CHANGE_TABLES.items():
