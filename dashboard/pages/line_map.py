@@ -35,6 +35,7 @@ from dashboard.parts.forecast_wait import (
 from dashboard.parts.numbers import numbers_by_day
 from dashboard.parts.unit_history import history_list
 from model.activities import planned_line_cycle_days
+from model.against_plan import against_plan
 from model.clock import end_of_day
 from model.project import Project
 from model.projection import Forecast
@@ -272,7 +273,8 @@ def _finish_cards(
         return number_card("Recent cycle", "…"), number_card("Projected finish", "…"), []
     plan = planned_line_cycle_days(project.job.activities)
     card = cycle_card(forecast, project.activity(key), plan)
-    return card, finish_card(forecast), finish_notes(forecast)
+    plans = against_plan(project.job, forecast)
+    return card, finish_card(forecast, plans[0]), finish_notes(forecast, plans)
 
 
 def _register_lag(app: dash.Dash, project: Project) -> None:

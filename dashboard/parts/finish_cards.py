@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.parts import frame
+from dashboard.parts.attributes import data
 from dashboard.parts.cards import number_card
 from model.activities import Activity
+from model.against_plan import FinishAgainstPlan
 from model.projection import Forecast
 
 
@@ -47,15 +51,59 @@ def cycle_card(forecast: Forecast, activity: Activity, plan_days: float) -> Comp
     return number_card("Recent cycle", value, f"{days} a unit · {plan} · slowest: {slowest}")
 
 
-def finish_card(forecast: Forecast) -> Component:
-    """Return the projected finish with its band."""
+def finish_card(forecast: Forecast, plan: FinishAgainstPlan) -> Component:
+    """Return the projected finish with its band, and how it stands to the plan."""
     finish = forecast.finish
-    band = f"80 % sure by {date_words(finish.p80)} · 10 to 90 %: {date_words(finish.p10)} "
-    return number_card(
-        "Projected finish", date_words(finish.p50), f"{band}to {date_words(finish.p90)}"
-    )
+    notes = [f"80 % sure by {date_words(finish.p80)}",
+             f"10 to 90 %: {date_words(finish.p10)} to {date_words(finish.p90)}"]  # fmt: skip
+    if plan.planned is not None:
+        notes.append(f"plan: {date_words(plan.planned)}, so {late_words(plan)}")
+    return number_card("Projected finish", date_words(finish.p50), " · ".join(notes))
 
 
-def finish_notes(forecast: Forecast) -> list[Component]:
-    """Return what a reader of the projection should know, one line each."""
-    return [html.P(note, className="quiet") for note in forecast.notes]
+def late_words(plan: FinishAgainstPlan) -> str:
+    """Say how far a finish is from the planned one."""
+    days = plan.days_late
+    if days is None:
+        return "no plan"
+    if days == 0:
+        return "on plan"
+    many = "1 working day" if abs(days) == 1 else f"{abs(days)} working days"
+    return f"{many} {'late' if days > 0 else 'early'}"
+
+
+def heading_table(plans: Sequence[FinishAgainstPlan]) -> Component:
+    """Return when each heading finishes, beside its plan."""
+    heads = ("Heading", "As likely as not", "80 % sure by", "Plan", "Against the plan")
+    rows = [
+        html.Tr(
+            [
+                html.Th(plan.heading, scope="row"),
+                *(
+                    html.Td(words, **data(label=head))
+                    for head, words in zip(heads[1:], _plan_words(plan), strict=True)
+                ),
+            ]
+        )
+        for plan in plans
+        if plan.heading
+    ]
+    caption = "When each heading finishes"
+    table = html.Table(
+        [html.Caption(caption), html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])),
+         html.Tbody(rows)],
+        className="table stacked",
+    )  # fmt: skip
+    return frame.wide_table(table, caption)
+
+
+def _plan_words(plan: FinishAgainstPlan) -> tuple[str, ...]:
+    planned = "–" if plan.planned is None else date_words(plan.planned)
+    finish = plan.finish
+    return date_words(finish.p50), date_words(finish.p80), planned, late_words(plan)
+
+
+def finish_notes(forecast: Forecast, plans: Sequence[FinishAgainstPlan]) -> list[Component]:
+    """Return when headings finish, and what a reader of it should know, one line each."""
+    notes: list[Component] = [html.P(note, className="quiet") for note in forecast.notes]
+    return [heading_table(plans), *notes] if len(plans) > 2 else notes

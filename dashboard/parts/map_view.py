@@ -74,8 +74,9 @@ def map_view(figure: go.Figure) -> html.Div:
         className="map-graph",
     )
     words: dict[str, Any] = {
-        "aria-label": "Map of the viaduct. Left and right walk from span to span, "
-        "up and down to the structure beside it, Enter opens a unit's history, plus and minus zoom, 0 shows all.",
+        "aria-label": "Map of the viaduct. Left and right walk from span to span, up and down "
+        "to the structure beside it, Enter opens a unit's history, plus and minus zoom, "
+        "0 shows all.",
     }
     return html.Div(
         [

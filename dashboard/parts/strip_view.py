@@ -12,8 +12,8 @@ from dashboard.parts.map_view import UNSEEN, zoom_buttons
 def strip_view() -> html.Div:
     """Return the strip; it is fed by the stores of ``map_view`` and needs nothing else."""
     words: dict[str, Any] = {
-        "aria-label": "Strip along the stations. Left and right walk from span to span and on to the "
-        "next structure, up and down change the activity, Enter opens a unit's history, "
+        "aria-label": "Strip along the stations. Left and right walk from span to span and on "
+        "to the next structure, up and down change the activity, Enter opens a unit's history, "
         "plus and minus zoom, 0 shows all.",
     }
     strip = html.Div(
