@@ -90,6 +90,7 @@ def quantity_curves(
     paths: int = PATHS,
     seed: int = SEED,
     recent: int = RECENT_UNITS,
+    recent_weeks: float | None = None,
 ) -> tuple[QuantityCurve, ...]:
     """Return planned, placed and projected quantities by day of every activity.
 
@@ -99,7 +100,7 @@ def quantity_curves(
         The plan, and the log folded as of the last day of ``by_day``.
     by_day
         What was placed by day.
-    paths, seed, recent
+    paths, seed, recent, recent_weeks
         As ``model.projection.project_finish``.
 
     Notes
@@ -110,7 +111,8 @@ def quantity_curves(
 
     An activity without planned quantities is counted by units complete.
     """
-    now = line_now(job, state, by_day.days[-1].item(), recent=recent)
+    last_day = by_day.days[-1].item()
+    now = line_now(job, state, last_day, recent=recent, recent_weeks=recent_weeks)
     finish = march_days(now, now.luck(paths, seed)).finish
     weights = _weights(job, state)
     placed = np.where(weights.counted, by_day.units_complete, by_day.placed_si)

@@ -7,9 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.cycle import ControlChart, PaceShift, completions, control_chart, pace_shift
+from model.cycle import (
+    RECENT_UNITS,
+    ControlChart,
+    PaceShift,
+    completions,
+    control_chart,
+    pace_shift,
+)
 from model.fold import State
 from model.job import Job
+from model.lost_days import as_known
+from model.pace import History, histories_of, learning_words
 
 
 @dataclass(frozen=True)
@@ -30,6 +39,9 @@ class CycleChart:
         The last lasting change of pace; None for none found.
     planned_days
         Cycle of the plan; NaN for curing, which has none.
+    learning_slope
+        Share of the days that each doubling of units takes, by the trade's units on all
+        headings; None where the log shows no learning.
     """
 
     heading: str
@@ -40,6 +52,7 @@ class CycleChart:
     chart: ControlChart | None
     shift: PaceShift | None
     planned_days: float
+    learning_slope: float | None = None
 
     @property
     def outside(self) -> tuple[str, ...]:
@@ -61,6 +74,10 @@ class CycleChart:
                 f"{self.shift.before_days:.1f} working days before, "
                 f"{self.shift.after_days:.1f} since."
             )
+        if self.learning_slope is not None:
+            said.append(
+                f"The trade learns: {learning_words(self.learning_slope)}, over all headings."
+            )
         if self.outside:
             said.append(f"Outside the limits: {', '.join(self.outside)}.")
         return " ".join(said)
@@ -80,6 +97,7 @@ def cycle_chart(job: Job, state: State, heading: str, activity: str) -> CycleCha
     rows = rows[(rows["heading"] == heading) & (rows["activity"] == activity)]
     cycles = rows["cycle_days"].to_numpy(float)
     trade = job.activity_by_key[activity]
+    place = job.activities.index(trade)
     return CycleChart(
         heading=heading,
         activity=activity,
@@ -89,4 +107,12 @@ def cycle_chart(job: Job, state: State, heading: str, activity: str) -> CycleCha
         chart=control_chart(cycles) if cycles.size > 1 else None,
         shift=pace_shift(cycles),
         planned_days=float("nan") if trade.calendar_days else trade.planned_cycle_days,
+        learning_slope=_histories(job, state)[place].learning_slope,
     )
+
+
+def _histories(job: Job, state: State) -> tuple[History, ...]:
+    """Return every trade's history as the projection reads it."""
+    as_of = state.as_of.date() if state.as_of else job.calendar.start
+    known, _ = as_known(job, state, as_of)
+    return histories_of(completions(state, known), known, units=RECENT_UNITS)

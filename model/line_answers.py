@@ -371,11 +371,16 @@ class LineAnswers:
 
     def quantity_curves(self, as_of: Moment = None) -> tuple[QuantityCurve, ...]:
         """Return planned, placed and projected quantities by day of every activity."""
-        return self._curves(self._log(), self._moment(as_of))
+        return self._curves(self._log(), self._moment(as_of), self.recent)
 
-    def _quantity_curves(self, log: LogArrays, as_of: dt.datetime) -> tuple[QuantityCurve, ...]:
+    def _quantity_curves(
+        self, log: LogArrays, as_of: dt.datetime, recent: Recent
+    ) -> tuple[QuantityCurve, ...]:
         placed = by_day(log, self.job, until=as_of.date())
-        return quantity_curves(self.job, self._fold(log, as_of, None), placed)
+        return quantity_curves(
+            self.job, self._fold(log, as_of, None), placed, recent=recent.units,
+            recent_weeks=recent.weeks,
+        )  # fmt: skip
 
     def cycle_chart(self, heading: str, activity: str, as_of: Moment = None) -> CycleChart:
         """Chart one crew's cycles against their own limits."""
@@ -391,7 +396,10 @@ class LineAnswers:
         """Compare cases with the line as it is."""
         moment = self._moment(as_of)
         state = self._fold(self._log(), moment, None)
-        return whatif(self.job, state, changes, as_of=moment.date(), on_case=on_case)
+        return whatif(
+            self.job, state, changes, as_of=moment.date(), recent=self.recent.units,
+            recent_weeks=self.recent.weeks, on_case=on_case,
+        )  # fmt: skip
 
     def backtest(
         self, on_week: Callable[[int, int], bool] | None = None, as_of: Moment = None

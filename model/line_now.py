@@ -27,7 +27,7 @@ from model.line import (
     in_ticks,
     march,
 )
-from model.lost_days import LostDays, lost_days_of, with_lost_days
+from model.lost_days import LostDays, as_known
 from model.pace import History, Pace, draw_from, histories_of, log_sizes, paces_of
 from model.workdays import WorkCalendar
 
@@ -129,6 +129,9 @@ class LineNow:
         Shape (units, activities): whether weather is the reason of the hold in force.
     lost_days
         What the log says of days lost to weather, where the calendar has no list.
+    learning
+        By activity: share of the days that each doubling of units takes; None where the log
+        shows no learning.
     """
 
     as_of: np.datetime64
@@ -149,6 +152,7 @@ class LineNow:
     weather_holds: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
     by_weather: NDArray[np.bool_] | None = None
     lost_days: LostDays | None = None
+    learning: tuple[float | None, ...] = ()
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -380,10 +384,7 @@ def line_now(
     Where the calendar has no list of days lost to weather, they are counted from the log (see
     ``model.lost_days``), for the days to come and for those past alike.
     """
-    lost = None
-    if job.calendar.lost_days_per_month is None:
-        lost = lost_days_of(job, state, as_of)
-        job = with_lost_days(job, lost)
+    job, lost = as_known(job, state, as_of)
     finished = completions(state, job)
     histories = histories_of(finished, job, units=recent, weeks=recent_weeks)
     today = np.datetime64(as_of, "D")
@@ -416,6 +417,7 @@ def line_now(
         weather_holds=ended_holds(state, job, weather=True),
         by_weather=held_by_weather(state),
         lost_days=lost,
+        learning=tuple(history.learning_slope for history in histories),
     )
 
 

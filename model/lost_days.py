@@ -92,19 +92,38 @@ def lost_days_of(job: Job, state: State, as_of: dt.date) -> LostDays | None:
     return LostDays(seen, lost, tuple((shares * worked_in).tolist()))
 
 
-def with_lost_days(job: Job, lost: LostDays | None) -> Job:
+def _with_lost_days(job: Job, lost: LostDays | None) -> Job:
     """Return the job with days lost as counted from the log.
 
     Parameters
     ----------
     job
-        The job; left as it is where its calendar has a list, be it of zeros.
+        The job.
     lost
         As ``lost_days_of`` returns it.
     """
-    if lost is None or job.calendar.lost_days_per_month is not None:
+    if lost is None:
         return job
     return replace(job, calendar=replace(job.calendar, lost_days_per_month=lost.per_month))
+
+
+def as_known(job: Job, state: State, as_of: dt.date) -> tuple[Job, LostDays | None]:
+    """Return the job with the lost days of its calendar, or else those of its log.
+
+    Parameters
+    ----------
+    job, state, as_of
+        As ``lost_days_of``.
+
+    Returns
+    -------
+    Job, LostDays
+        The latter only where they are of the log.
+    """
+    if job.calendar.lost_days_per_month is not None:
+        return job, None
+    lost = lost_days_of(job, state, as_of)
+    return _with_lost_days(job, lost), lost
 
 
 def _days_seen(job: Job, state: State, as_of: dt.date) -> Dates:

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import stdtr
 
 from model.activities import Activity
 from model.chance import CHANCES, Keys, chances, keys
@@ -34,6 +35,10 @@ powers until the log says otherwise: our choice; -0.05 is a learning slope of 97
 SIZE_PRIOR, LEARNING_PRIOR = 1.0, 9.0
 """How firmly: like units whose squares of log area (log number), less their mean, add up to
 this: a spread of 0.3 of single units against one of 0.3 (0.1) of the powers."""
+
+LEARNING_LEVEL, LEAST_FREEDOM = 0.05, 3
+"""Learning is told where chance alone would show as much in fewer than 1 of 20 crews, and only
+with so many units over and above those the fit takes up (the usual level; our choice)."""
 
 HALF_LIFE_UNITS = 6.0
 """A unit so many units ago counts half as much as the latest."""
@@ -155,6 +160,8 @@ class History:
     size_power, learning_power
         Days go with the size of a unit, and with its number along the heading, to these
         powers.
+    learning_p
+        How likely chance alone would show days falling as fast; NaN for too few units.
     """
 
     heading: NDArray[np.int64]
@@ -162,6 +169,13 @@ class History:
     recent: NDArray[np.bool_]
     size_power: float
     learning_power: float
+    learning_p: float = float("nan")
+
+    @property
+    def learning_slope(self) -> float | None:
+        """Share of the days that each doubling of units takes; None where that may be chance."""
+        learns = self.learning_p < LEARNING_LEVEL and self.learning_power < 0
+        return float(2.0**self.learning_power) if learns else None
 
 
 def histories_of(
@@ -182,7 +196,8 @@ def histories_of(
     -----
     Days are taken to go as ``area^p · n^b`` for the n-th unit of a heading; with b below 0
     that is Crawford's learning curve. Both powers are fitted to the activity's units over all
-    headings and drawn towards ``SIZE_POWER`` and ``LEARNING_POWER``.
+    headings and drawn towards ``SIZE_POWER`` and ``LEARNING_POWER``. Whether there is learning
+    at all is judged without that, by a t-test of b in plain least squares, one-sided.
     """
     numbered = finished.assign(
         number=finished.groupby(["heading", "activity"], sort=False).cumcount() + 1
@@ -199,13 +214,27 @@ def histories_of(
     histories = []
     for trade in job.activities:
         here = activity == trade.key
-        powers = np.zeros(2)
+        powers, chance = np.zeros(2), float("nan")
         if not trade.calendar_days:
-            powers = _powers(causes[:, here], days[here], heading[here])
+            apart = _headings_apart(causes[:, here], days[here], heading[here])
+            powers, chance = _powers(*apart), _learning_p(*apart, np.unique(heading[here]).size)
         plain = days[here] * np.exp(-powers @ causes[:, here])
         size_power, learning_power = powers.tolist()
-        histories.append(History(heading[here], plain, recent[here], size_power, learning_power))
+        histories.append(
+            History(heading[here], plain, recent[here], size_power, learning_power, chance)
+        )
     return tuple(histories)
+
+
+def learning_words(slope: float) -> str:
+    """Say how fast a trade learns.
+
+    Examples
+    --------
+    >>> learning_words(0.94)
+    'each doubling of units takes 94 per cent of the days'
+    """
+    return f"each doubling of units takes {100 * slope:.0f} per cent of the days"
 
 
 def log_sizes(job: Job) -> NDArray[np.float64]:
@@ -214,22 +243,43 @@ def log_sizes(job: Job) -> NDArray[np.float64]:
     return np.asarray(np.log(area / area.mean()))
 
 
-def _powers(
+def _headings_apart(
     causes: NDArray[np.float64], days: NDArray[np.float64], heading: NDArray[np.int64]
-) -> NDArray[np.float64]:
-    """Fit how days go with size and number, headings apart, drawn towards the usual powers.
-
-    A ridge regression of log days on the logs (half a day is added, for there are zeros).
-    """
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return causes and log days less their means by heading (half a day is added, for zeros)."""
     effort, causes = np.log(days + 0.5), causes.copy()
     for place in np.unique(heading):
         here = heading == place
         effort[here] -= effort[here].mean()
         causes[:, here] -= causes[:, here].mean(axis=1, keepdims=True)
+    return causes, effort
+
+
+def _powers(causes: NDArray[np.float64], effort: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Fit how days go with size and number, drawn towards the usual powers.
+
+    A ridge regression of log days on the logs.
+    """
     prior = np.diag([SIZE_PRIOR, LEARNING_PRIOR])
     usual = np.array([SIZE_POWER, LEARNING_POWER])
     powers = np.linalg.solve(causes @ causes.T + prior, causes @ effort + prior @ usual)
     return np.asarray(np.clip(powers, [0.0, -0.5], [1.5, 0.0]))
+
+
+def _learning_p(causes: NDArray[np.float64], effort: NDArray[np.float64], headings: int) -> float:
+    """Return how likely chance alone lets days fall with the number as fast; NaN if unknown."""
+    sizes_differ = bool(np.ptp(causes[0]) > 1e-9) if effort.size else False
+    used = causes if sizes_differ else causes[1:]
+    freedom = effort.size - headings - len(used)
+    squares = used @ used.T
+    if freedom < LEAST_FREEDOM or np.linalg.matrix_rank(squares) < len(used):
+        return float("nan")
+    powers = np.linalg.solve(squares, used @ effort)
+    left = effort - powers @ used
+    error = np.sqrt(left @ left / freedom * np.linalg.inv(squares)[-1, -1])
+    if error < 1e-12:
+        return 0.0 if powers[-1] < 0 else 1.0
+    return float(stdtr(freedom, powers[-1] / error))
 
 
 def paces_of(histories: Sequence[History], job: Job) -> tuple[tuple[Pace, ...], ...]:

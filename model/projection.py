@@ -26,6 +26,7 @@ from model.fold import State
 from model.job import Job
 from model.line_now import LineNow, line_now
 from model.lost_days import NONE_KNOWN
+from model.pace import learning_words
 from model.simulation import OnBlock, simulate
 
 PATHS = 10_000
@@ -321,7 +322,7 @@ def _heading_of(now: LineNow) -> NDArray[np.object_]:
 
 
 def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
-    """Say where there was too little history to draw from, and how weather is known."""
+    """Say where there was too little history to draw from, who learns, and how it rains."""
     names = {a.key: a.name for a in now.activities if not a.calendar_days}
     left = {
         (key, activity.key)
@@ -340,4 +341,9 @@ def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
         for row in little.itertuples()
         if row.activity in names and (row.heading, row.activity) in left
     )
-    return too_little + weather
+    learning = tuple(
+        f"{activity.name}: {learning_words(slope)}."
+        for activity, slope in zip(now.activities, now.learning, strict=False)
+        if slope is not None
+    )
+    return too_little + learning + weather

@@ -89,3 +89,17 @@ def test_a_file_that_is_no_toml_ends_with_2_and_names_the_line(folder, tmp_path)
     result = run("whatif", folder, a_change(tmp_path, "[[case]]\nname = oops\n"))
     assert result.exit_code == 2
     assert "CHANGE.toml, row 2" in result.stderr
+
+
+def test_a_forecast_may_look_back_over_weeks_instead_of_units(folder):
+    weeks = answer_of("forecast", folder, "--paths", "500", "--recent-weeks", "6")
+    units = answer_of("forecast", folder, "--paths", "500")
+    assert weeks["distribution"] != units["distribution"]
+    both = run("forecast", folder, "--recent", "4", "--recent-weeks", "6")
+    assert both.exit_code == 2
+    assert "not both" in both.output
+
+
+def test_a_forecast_tells_which_trades_learn(folder):
+    said = run("forecast", folder, "--paths", "500", "--as-of", DAY).stdout
+    assert "Rebar: each doubling of units takes" in said

@@ -48,6 +48,29 @@ def test_a_pace_that_holds_is_said_to_hold():
     assert "No lasting change of pace found." in str(chart_of(3, 4, 3, 3, 4, 3, 3, 4, 3, 3))
 
 
+def chart_of_days(*taken: int) -> CycleChart:
+    """A crew that is on each unit for so many working days, one unit after the other."""
+    job = a_job(units=len(taken), activities=only("falsework"))
+    last = np.cumsum(taken) - 1
+    spans = zip(job.calendar.date_of(last - np.array(taken) + 1), job.calendar.date_of(last),
+                strict=True)  # fmt: skip
+    events = [e for n, (begin, end) in enumerate(spans, 1)
+              for e in done("falsework", f"E{n:02d}", f"{begin} 07:00", f"{end} 15:00")]  # fmt: skip
+    state = fold(a_frame(*events), job, as_of=dt.datetime(2027, 1, 1))
+    return cycle_chart(job, state, "h1", "falsework")
+
+
+def test_a_crew_that_learns_is_said_to_and_how_fast():
+    found = chart_of_days(9, 8, 7, 7, 6, 6, 5, 5, 5, 4, 4)
+    assert found.learning_slope is not None
+    slope = f"{100 * found.learning_slope:.0f} per cent"
+    assert f"The trade learns: each doubling of units takes {slope} of the days" in str(found)
+
+
+def test_a_crew_that_keeps_its_pace_is_not_said_to_learn():
+    assert "learns" not in str(chart_of_days(4, 5, 4, 5, 4, 5, 4, 5, 4, 5, 4))
+
+
 def test_a_single_cycle_makes_no_chart():
     found = chart_of(3)
     assert found.chart is None

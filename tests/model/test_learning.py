@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.typing import NDArray
+from scipy.stats import linregress
 
 from model.job import Job
 from model.pace import histories_of
@@ -122,3 +123,33 @@ def test_a_first_few_units_hardly_move_the_usual_power() -> None:
     few = a_job(units=3, activities=only("falsework"))
     (history,) = histories_of(a_history(few, crawford_units(0.8)[:3]), few, units=8)
     assert -0.15 < history.learning_power < -0.05
+
+
+# Whether there is learning at all
+
+
+def test_how_likely_chance_alone_is_agrees_with_scipys_regression() -> None:
+    job = a_job(units=12, activities=only("falsework"))
+    days = np.array([6.0, 5.0, 6.0, 5.0, 4.0, 5.0, 4.0, 5.0, 4.0, 4.0, 3.0, 4.0])
+    (history,) = histories_of(a_history(job, days / FIRST_UNIT_DAYS), job, units=8)
+    line = linregress(np.log(np.arange(1, 13)), np.log(days + 0.5), alternative="less")
+    assert history.learning_p == pytest.approx(line.pvalue)
+    assert history.learning_slope == 2.0**history.learning_power
+
+
+def test_crews_that_learn_nothing_are_told_to_in_no_more_than_one_of_twenty() -> None:
+    job, rng, crews = a_job(units=12, activities=only("falsework")), np.random.default_rng(5), 400
+    told = 0
+    for _ in range(crews):
+        days = np.exp(rng.normal(1.5, 0.3, 12)) / FIRST_UNIT_DAYS
+        (history,) = histories_of(a_history(job, days), job, units=8)
+        told += history.learning_slope is not None
+    # Binomial, three standard errors.
+    assert told / crews <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / crews)
+    assert told > 0
+
+
+def test_a_few_units_show_no_learning_however_fast_they_fall() -> None:
+    job = a_job(units=4, activities=only("falsework"))
+    (history,) = histories_of(a_history(job, np.array([8.0, 4.0, 2.0, 1.0])), job, units=8)
+    assert history.learning_slope is None

@@ -367,3 +367,21 @@ def test_a_forecast_that_is_stopped_says_how_many_paths_it_is_made_of(
     assert (whole.paths, part.paths) == (640, 128)
     assert part.finish_days.size == 128
     assert abs((part.finish.p50 - whole.finish.p50).days) <= 7
+
+
+def test_what_a_trade_learns_is_said() -> None:
+    job = a_job(units=20, activities=only("falsework"))
+    learns = projected(job, in_turn(job, [9, 8, 7, 7, 6, 6, 5, 5, 5, 4, 4])).notes
+    steady = projected(job, in_turn(job, [4, 5, 4, 5, 4, 5, 4, 5, 4, 5, 4])).notes
+    assert any("Falsework: each doubling of units takes" in note for note in learns)
+    assert not any("doubling" in note for note in steady)
+
+
+def test_recent_weeks_draw_from_what_was_finished_in_them() -> None:
+    job = a_job(units=40, activities=only("falsework"))
+    events = in_turn(job, [6, 6, 6, 6, 2, 2, 2, 2])
+    # The last four were finished in the eight days to Tuesday 14 April, the one before on the
+    # 2nd.
+    by_weeks = projected(job, events, recent_weeks=1.5)
+    assert (by_weeks.finish_days == projected(job, events, recent=4).finish_days).all()
+    assert (by_weeks.finish_days != projected(job, events).finish_days).any()
