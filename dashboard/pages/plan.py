@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+from collections.abc import Sequence
 from typing import Any
 
 import dash
@@ -30,6 +31,7 @@ from model.project import Project
 PATH = "/plan"
 NAME = "Plan"
 BASELINE = "/api/plan/baseline"
+NOT_SAVED = "The calendar was not saved"
 
 
 def layout(project: Project, search: str = "") -> Component:
@@ -86,16 +88,20 @@ def baseline_section(project: Project) -> list[Component]:
             className="number-cards",
         ),
         html.P(html.A("Save the one in use as a file", href=BASELINE, download="baseline.csv",
-                      className="button")),
+                      className="button"), className="plan-in-use"),
     ]  # fmt: skip
 
 
 def _upload() -> list[Component]:
     return [
-        dcc.Upload(
-            html.Button("Choose another baseline.csv", type="button", className="button"),
-            id="plan-file",
-            accept=".csv,text/csv",
+        html.Label(
+            # The label opens the choice of files, so that the component must not do it as well.
+            dcc.Upload(
+                html.Span("Choose another baseline.csv", className="button"),
+                id="plan-file",
+                accept=".csv,text/csv",
+                disable_click=True,
+            ),
             className="plan-file",
         ),
         html.Div(id="plan-review", **aria(live="polite")),
@@ -119,22 +125,8 @@ def _calendar_section(project: Project) -> list[Component]:
         found = project.plan.calendar()
     except (InputError, StoreError) as error:
         return [_refused("The calendar cannot be read", error)]
-    calendar = project.job.calendar
-    off = f"{len(calendar.days_off):,}"
-    lost = calendar.lost_days_per_month
     return [
-        html.Div(
-            [
-                number_card("Working week", f"{len(calendar.workdays)} days",
-                            ", ".join(calendar.workdays)),
-                number_card("Public holidays", found.values["holidays"] or "none"),
-                number_card("Further days off", off),
-                number_card("Lost to weather", f"{sum(lost):g}" if lost else "not known",
-                            "working days a year" if lost else ""),
-            ],
-            id="plan-calendar",
-            className="number-cards",
-        ),
+        html.Div(calendar_cards(project), id="plan-calendar", className="number-cards"),
         html.P("Other keys and comments of project.toml stay as they are.", className="quiet"),
         plan_form(found.values),
         html.Div(id="plan-told", **aria(live="polite")),
@@ -144,6 +136,22 @@ def _calendar_section(project: Project) -> list[Component]:
             className="controls",
         ),
         dcc.Store(id="plan-calendar-seen", data=found.hash),
+    ]  # fmt: skip
+
+
+def calendar_cards(project: Project) -> list[Component]:
+    """Return what the calendar in use says in numbers."""
+    calendar = project.job.calendar
+    lost, week = calendar.lost_days_per_month, len(calendar.workdays)
+    year = project.now().year
+    holidays = [day for day in calendar.holidays if day.year == year]
+    return [
+        number_card("Working week", f"{week} day{'s' * (week != 1)}",
+                    ", ".join(calendar.workdays)),
+        number_card("Public holidays", f"{len(holidays)}", f"in {year}"),
+        number_card("Further days off", f"{len(calendar.days_off):,}"),
+        number_card("Lost to weather", f"{sum(lost):g}" if lost else "not known",
+                    "working days a year" if lost else ""),
     ]  # fmt: skip
 
 
@@ -218,25 +226,33 @@ def _register_calendar(app: dash.Dash, project: Project) -> None:
     @app.callback(
         Output("plan-told", "children"),
         Output("plan-calendar-seen", "data"),
+        Output("plan-calendar", "children"),
         Input("plan-calendar-save", "n_clicks"),
         State("plan-calendar-seen", "data"),
         *(State(field, "value") for field in FIELDS),
         prevent_initial_call=True,
     )
-    def save_calendar(_: int, seen: str | None, *fields: Any) -> tuple[Any, Any]:
-        try:
-            values = values_of(fields)
-            if wrong := wrong_calendar(values):
-                return _refused("The calendar was not saved", InputError([wrong])), no_update
-            put = project.put_calendar(values, seen or "", *_asker())
-        except ValueError as missing:
-            lines = [f"{missing} Give all twelve, or leave all blank."]
-            return frame.notice("error", "The calendar was not saved", lines), no_update
-        except PlanChanged as changed:
-            return _both(changed), changed.now.hash
-        except (InputError, StoreError) as error:
-            return _refused("The calendar was not saved", error), no_update
-        return _saved("The calendar is saved and in use", put), put.hash
+    def save_calendar(_: int, seen: str | None, *fields: Any) -> tuple[Any, Any, Any]:
+        told, now = _save_calendar(project, seen or "", fields)
+        return told, now or no_update, calendar_cards(project)
+
+
+def _save_calendar(project: Project, seen: str, fields: Sequence[Any]) -> tuple[Component, str]:
+    """Return what came of it, and the hash of the calendar in use where it is another."""
+    try:
+        values = values_of(fields)
+    except ValueError as missing:
+        lines = [f"{missing} Give all twelve, or leave all blank."]
+        return frame.notice("error", NOT_SAVED, lines), ""
+    if wrong := wrong_calendar(values):
+        return _refused(NOT_SAVED, InputError([wrong])), ""
+    try:
+        put = project.put_calendar(values, seen, *_asker())
+    except PlanChanged as changed:
+        return _both(changed), changed.now.hash
+    except (InputError, StoreError) as error:
+        return _refused(NOT_SAVED, error), ""
+    return _saved("The calendar is saved and in use", put), put.hash
 
 
 def _both(changed: PlanChanged) -> Component:

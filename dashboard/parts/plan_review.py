@@ -12,7 +12,8 @@ from dashboard.parts.cards import number_card
 from model.plan_review import BaselineReview, Move
 
 MOST_SHOWN = 60
-HEADS = ("Unit", "Activity", "Planned now", "Would be", "Working days")
+HEADS = ("Unit", "Activity")
+FIGURES = ("Planned now", "Would be", "Working days")
 
 
 def plan_review(name: str, review: BaselineReview, activities: Mapping[str, str]) -> Component:
@@ -79,11 +80,14 @@ def _table(moves: Sequence[Move], activities: Mapping[str, str]) -> Component:
     table = html.Table(
         [
             html.Caption("Planned finishes that would not be as they are"),
-            html.Thead(html.Tr([html.Th(head, scope="col") for head in HEADS])),
+            html.Thead(html.Tr([
+                *(html.Th(head, scope="col") for head in HEADS),
+                *(html.Th(head, scope="col", className="figure") for head in FIGURES),
+            ])),
             html.Tbody([_row(move, activities) for move in moves[:MOST_SHOWN]]),
         ],
         className="table plan-moves",
-    )
+    )  # fmt: skip
     return html.Div([frame.wide_table(table, "Planned finishes that would change"), *more])
 
 

@@ -117,6 +117,7 @@ def test_who_is_second_sees_what_the_first_saved_and_may_save_again(call, projec
 def test_the_calendar_of_the_form_is_saved_and_other_keys_stay(call, project, folder):
     answer = save_calendar(call, project, **{"plan-holidays": "US-OR"})
     assert "The calendar is saved" in words_of(answer)
+    assert "working days a year" in words_of(answer)
     assert (folder / "project.toml").read_text() == swapped(PROJECT, '"US-CA"', '"US-OR"')
     assert (
         project.plan.calendar().hash
