@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 from typing import Any
 
 import numpy as np
@@ -79,6 +80,19 @@ def empty(words: str, *, height: int = 220) -> go.Figure:
     figure.update_yaxes(visible=False)
     figure.add_annotation(text=words, x=0.5, y=0.5, xref="paper", yref="paper", showarrow=False)
     return figure
+
+
+def as_text(words: str) -> str:
+    """Return what people named as charts have to be given it, so that it is shown as typed.
+
+    Charts read tags and entities in every text: a name could be bold, or lead elsewhere.
+
+    Examples
+    --------
+    >>> as_text("Crew <b>A</b> & B")
+    'Crew &lt;b&gt;A&lt;/b&gt; &amp; B'
+    """
+    return html.escape(words, quote=False)
 
 
 def day_words(day: Any) -> str:

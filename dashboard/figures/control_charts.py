@@ -7,7 +7,15 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.chart_frame import ALARM, PLACED, PLAN_LINE, chart, day_words, empty
+from dashboard.figures.chart_frame import (
+    ALARM,
+    PLACED,
+    PLAN_LINE,
+    as_text,
+    chart,
+    day_words,
+    empty,
+)
 from dashboard.parts.palette import GROUND
 from model.cycle_chart import CycleChart
 
@@ -32,7 +40,7 @@ def control_chart_figure(crew: CycleChart, *, narrow: bool = False) -> go.Figure
     if not narrow:
         figure.update_layout(margin={"r": 120})
     figure.add_scatter(
-        x=crew.units, y=crew.cycles, mode="lines", hoverinfo="skip",
+        x=[as_text(unit) for unit in crew.units], y=crew.cycles, mode="lines", hoverinfo="skip",
         line={"color": PLACED, "width": 2},
     )  # fmt: skip
     _points(figure, crew, crew.chart.outside)
@@ -50,10 +58,10 @@ def _points(figure: go.Figure, crew: CycleChart, outside: np.ndarray[Any, Any]) 
     for flag, symbol, colour, size in ((False, "circle", PLACED, 10), (True, "x", ALARM, 15)):
         here = np.flatnonzero(outside == flag)
         figure.add_scatter(
-            x=[crew.units[i] for i in here], y=crew.cycles[here], mode="markers",
+            x=[as_text(crew.units[i]) for i in here], y=crew.cycles[here], mode="markers",
             marker={"symbol": symbol, "color": colour, "size": size},
             hovertext=[
-                f"{crew.units[i]}: {crew.cycles[i]:.0f} working days<br>"
+                f"{as_text(crew.units[i])}: {crew.cycles[i]:.0f} working days<br>"
                 f"finished {day_words(crew.finished[i])}" for i in here
             ],
             hoverinfo="text",

@@ -22,6 +22,7 @@ from dashboard.figures.chart_frame import (
     DAY_MS,
     LIKELY_LINE,
     PLAN_LINE,
+    as_text,
     axes,
     chart,
     day_words,
@@ -104,7 +105,7 @@ def _panels(structures: Sequence[str], structure_names: Mapping[str, str], seen:
         figure = chart(height=height, narrow=seen.narrow)
     else:
         grid = {"rows": many, "cols": 1} if seen.narrow else {"rows": 1, "cols": many}
-        titles = [structure_names.get(key, key) for key in structures]
+        titles = [as_text(structure_names.get(key, key)) for key in structures]
         figure = make_subplots(
             **grid,
             shared_yaxes=not seen.narrow,
@@ -288,7 +289,7 @@ class _Panel:
             self.figure.add_annotation(
                 x=(at["from_station"] + at["to_station"]) / 2,
                 y=middle,
-                text=self.names[at["activity"]],
+                text=as_text(self.names[at["activity"]]),
                 showarrow=False,
                 font={"size": 11, "color": GROUND.ink},
                 bgcolor="rgba(255,255,255,0.85)",
@@ -324,7 +325,7 @@ class _Panel:
                 line={"color": ALARM, "width": 3},
                 marker={"symbol": "line-ew", "size": 14, "line": {"color": ALARM, "width": 3}},
                 hoverinfo="text",
-                hovertext=f"Crew idle {days} working days before {row['unit']}",
+                hovertext=f"Crew idle {days} working days before {as_text(row['unit'])}",
                 **self.axes,
             )
             self.figure.add_annotation(
@@ -347,8 +348,8 @@ class _Panel:
                     "line": {"color": GROUND.paper, "width": 2}},
             hoverinfo="text",
             hovertext=[
-                f"{row['unit']}: {self.names[row['activity']]} began before "
-                f"{self.names[row['overtakes']]} was finished"
+                f"{as_text(row['unit'])}: {as_text(self.names[row['activity']])} began before "
+                f"{as_text(self.names[row['overtakes']])} was finished"
                 for row in over.to_dict("records")
             ],
             customdata=over[["unit", "activity"]].to_numpy(),
@@ -402,7 +403,7 @@ class _Panel:
                 )  # fmt: skip
             if place % every and not chosen:
                 continue
-            name = row["unit"]
+            name = as_text(row["unit"])
             self.figure.add_annotation(
                 x=(row["from_station"] + row["to_station"]) / 2,
                 xref=self.refs["xref"],

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard.figures.chart_frame import day_words
+from dashboard.figures.chart_frame import as_text, day_words
 from dashboard.parts.palette import look_of
 from dashboard.parts.stations import station_words
 
@@ -48,7 +48,7 @@ def cell_words(row: Mapping[Any, Any], names: Mapping[str, str], length_unit: st
     length_unit
         ``"ft"`` or ``"m"``.
     """
-    lines = [f"<b>{row['unit']}</b> · {names[row['activity']]}"]
+    lines = [f"<b>{as_text(row['unit'])}</b> · {as_text(names[row['activity']])}"]
     stations = [station_words(row[f"{end}_station"], length_unit) for end in ("from", "to")]
     lines.append(f"{stations[0]} to {stations[1]}")
     words = look_of(row["status"]).words

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.figures.chart_frame import BAND, DAY_MS, PLACED, chart, day_words
+from dashboard.figures.chart_frame import BAND, DAY_MS, PLACED, as_text, chart, day_words
 from dashboard.parts.palette import GROUND
 from model.whatif import WhatIf
 
@@ -20,7 +20,7 @@ def whatif_chart(found: WhatIf, *, narrow: bool = False) -> go.Figure:
     narrow
         True on a phone.
     """
-    names = [case.name for case in found.cases]
+    names = [as_text(case.name) for case in found.cases]
     dates = pd.DataFrame([case.finish.as_dict() for case in found.cases]).apply(pd.to_datetime)
     figure = chart(height=110 + 64 * len(names), narrow=narrow)
     figure.add_bar(
