@@ -284,23 +284,33 @@ class LineNow:
     ) -> None:
         """Turn the days of a whole unit into the days left of one under way, in place."""
         share = self.left_share[unit, activity]
-        if not np.isnan(share):
-            work *= work.dtype.type(share)
-        elif self.on_hold[unit, activity]:
+        concrete = self.activities[activity].measure == "concrete"
+        by_share = work * work.dtype.type(1.0 if np.isnan(share) else share)
+        if self.on_hold[unit, activity]:
             work *= rng.random(work.size, dtype=np.float32)
-        else:
-            spent = work.dtype.type(self.spent_days[unit, activity])
-            longer = work[work > spent]
-            over = work <= spent
-            # Given that it is not done yet, it takes as long as units that took longer; one
-            # that took longer than any known may end any time within another half of it.
-            instead = (
-                rng.choice(longer, int(over.sum()))
-                if longer.size
-                else spent * (1 + rng.random(int(over.sum()), dtype=np.float32) / 2)
-            )
-            work[over] = instead
-            work -= spent
+        elif np.isnan(share) or concrete:
+            self._leave_what_time_leaves(work, unit, activity, rng)
+        if not np.isnan(share):
+            # Concrete comes last: forms and steel are done before the first load, so that few
+            # loads do not mean much work left, only no more than time says.
+            work[:] = np.minimum(work, by_share) if concrete else by_share
+
+    def _leave_what_time_leaves(
+        self, work: Days, unit: int, activity: int, rng: np.random.Generator
+    ) -> None:
+        """Turn the days of a whole unit into those left after the days spent, in place."""
+        spent = work.dtype.type(self.spent_days[unit, activity])
+        longer = work[work > spent]
+        over = work <= spent
+        # Given that it is not done yet, it takes as long as units that took longer; one
+        # that took longer than any known may end any time within another half of it.
+        instead = (
+            rng.choice(longer, int(over.sum()))
+            if longer.size
+            else spent * (1 + rng.random(int(over.sum()), dtype=np.float32) / 2)
+        )
+        work[over] = instead
+        work -= spent
 
     def _holds(self, paths: int, seed: int) -> dict[tuple[int, int], Days]:
         """Draw when holds are lifted."""

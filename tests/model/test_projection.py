@@ -174,6 +174,25 @@ def test_work_half_placed_takes_half_its_days() -> None:
     assert 4 <= done_by <= 6
 
 
+def test_the_first_loads_of_a_pour_do_not_put_its_finish_off() -> None:
+    # Concrete comes last: forms and steel took the days before (common practice, no source).
+    stems = only("bottom_slab_stems", grain="unit", planned_cycle_days=10.0)
+    job = a_job(units=12, activities=stems, planned=[("E11", "", "bottom_slab_stems", 100.0)])
+    events = in_turn(job, [10] * 10, "bottom_slab_stems")
+    first, ninth = job.calendar.date_of([100, 108])
+    begun = [*events, an_event("start", f"{first} 07:00", "E11", "bottom_slab_stems")]
+    loads = [*begun, an_event("place", f"{ninth} 14:00", "E11", "bottom_slab_stems",
+                              quantity=5, measure_unit="m3")]  # fmt: skip
+    most = [*begun, an_event("place", f"{first} 14:00", "E11", "bottom_slab_stems",
+                             quantity=90, measure_unit="m3")]  # fmt: skip
+    asked = {"recent": 10, "as_of": ninth.item()}
+    without = dates(projected(job, begun, **asked), "E11", "bottom_slab_stems")[1]
+    assert dates(projected(job, loads, **asked), "E11", "bottom_slab_stems")[1] == without
+    early = {"recent": 10, "as_of": first.item()}
+    soon = dates(projected(job, most, **early), "E11", "bottom_slab_stems")[1]
+    assert soon < dates(projected(job, begun, **early), "E11", "bottom_slab_stems")[1]
+
+
 def test_a_hold_pushes_the_finish_out() -> None:
     job = steady_job(14)
     begun = [*in_turn(job, [3] * 12), an_event("start", "2026-04-21 07:00", "E13")]
