@@ -335,7 +335,8 @@ def _notes(now: LineNow, cycle: pd.DataFrame) -> tuple[str, ...]:
         weather = (NONE_KNOWN,)
     little = cycle[cycle["samples"] < LITTLE_HISTORY]
     too_little = tuple(
-        f"{names[str(row.activity)]} on {row.heading}: {row.samples} recent cycles are too few "
+        f"{names[str(row.activity)]} on {row.heading}: "
+        f"{row.samples} recent {'cycle is' if row.samples == 1 else 'cycles are'} too few "
         f"to go by; the planned cycle of {row.planned_cycle:g} working days and other headings "
         "count as well."
         for row in little.itertuples()
