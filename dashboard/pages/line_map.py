@@ -32,6 +32,7 @@ from dashboard.parts.forecast_wait import (
     wait_section,
     wait_shown,
 )
+from dashboard.parts.line_address import unit_on_line
 from dashboard.parts.numbers import numbers_by_day
 from dashboard.parts.unit_history import history_list
 from model.activities import planned_line_cycle_days
@@ -308,7 +309,8 @@ def _register_history(app: dash.Dash, project: Project) -> None:
         if not selection or not selection.get("opened"):
             return no_update, no_update
         unit = selection["unit"]
-        return f"Unit {unit}", history_list(project.history(unit), names)
+        onward = dcc.Link("Status, dates and cause: on the line", href=unit_on_line(unit))
+        return f"Unit {unit}", [html.P(onward), history_list(project.history(unit), names)]
 
     in_browser: Any = app.clientside_callback
     in_browser(

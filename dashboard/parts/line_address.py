@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, urlencode
 
 ALL = "all"
 """Said of the activity: all crews, none in focus; of the heading: every one."""
@@ -67,3 +67,14 @@ def read_line_address(
     heading = one_of("heading", {*headings, ALL}, heading_of_unit.get(unit, usual.heading))
     activity = one_of("activity", {*activities, ALL}, usual.activity)
     return LineView(heading, activity, unit, tuple(notes))
+
+
+def unit_on_line(unit: str) -> str:
+    """Return the address at which the line page shows a unit.
+
+    Examples
+    --------
+    >>> unit_on_line("W 07")
+    '/line?unit=W+07'
+    """
+    return f"/line?{urlencode({'unit': unit})}"

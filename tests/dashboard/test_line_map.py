@@ -77,7 +77,7 @@ def test_a_history_says_who_when_how_much_and_why(call, project):
         "history.children",
         **{"selection.data": {"unit": held["unit"], "opened": 1}, "seen-seq.data": 1},
     )
-    for words in (held["by"], held["reason"], "put on hold"):
+    for words in (held["by"], held["reason"], "put on hold", f"/line?unit={held['unit']}"):
         assert words in words_of(answer)
 
 
