@@ -47,6 +47,15 @@
     return query;
   }
 
+  /* How far back to look → the page anew, for all of it goes by that. */
+  function lineBack(back) {
+    const words = new URLSearchParams(window.location.search);
+    if ((words.get("back") || "8-units") === back) return dash.no_update;
+    words.set("back", back);
+    window.location.assign("?" + words.toString());
+    return back;
+  }
+
   /* A unit's button in the table shows it on the chart. */
   document.addEventListener("click", ({ target }) => {
     const button = target.closest && target.closest(".unit-button");
@@ -59,5 +68,5 @@
     if (chart) chart.scrollIntoView({ block: "start" });
   });
 
-  dash.pourmap = Object.assign(dash.pourmap || {}, { lineScreen, lineChosen, lineAddress });
+  dash.pourmap = Object.assign(dash.pourmap || {}, { lineScreen, lineChosen, lineAddress, lineBack });
 })();

@@ -14,6 +14,7 @@ from typing import Any
 
 from dashboard.parts.days import read_day
 from dashboard.parts.line_address import ALL
+from dashboard.parts.line_back import recent_of
 from dashboard.parts.plan_form import LOST
 from dashboard.parts.whatif_form import WEATHER_WORDS, WEEKS
 from model.job import Job
@@ -135,6 +136,9 @@ BY_INPUT: Mapping[str, Shape] = {
         "an activity of this job or all", lambda job: job.activity_by_key, ALL
     ),
     "line-chosen.data": _record(unit=UNIT_OR_BLANK, units=_list_of(UNIT)),
+    "line-back.value": Shape(
+        "a look back like 8-units or 6-weeks", lambda value, _: recent_of(value) is not None
+    ).or_nothing(),
     # Its cases; every case has the same fields.
     "whatif-asked.data": TEXT,
     "case-name.value": TEXT,

@@ -30,8 +30,9 @@ from dashboard.parts.forecast_wait import (
 )
 from dashboard.parts.lag_table import lag_table
 from dashboard.parts.lag_words import lag_summary
-from dashboard.parts.line_address import LineView, read_line_address
-from dashboard.parts.line_shown import keep_up, shown_line
+from dashboard.parts.line_address import LineView, back_of, read_line_address
+from dashboard.parts.line_back import back_choice
+from dashboard.parts.line_shown import keep_up, line_back, shown_line
 from model.line_answers import LineAnswers
 from model.project import Project
 
@@ -41,14 +42,14 @@ NAME = "Line"
 
 def layout(project: Project, search: str = "") -> Component:
     """Return the page as the address asks for it, or while it takes long, how far it is."""
-    if project.line.shown(lag=True) is None:
+    if line_back(project, back_of(search)).shown(lag=True) is None:
         waits = [dcc.Store(id="line-search", data=search), wait_section("line", seen=True)]
         return html.Div(html.Section(waits, className="page"), id="line-whole")
     return _page(project, search)
 
 
 def _page(project: Project, search: str) -> Component:
-    line = shown_line(project)
+    line = shown_line(project, back_of(search))
     view = _view(project, line, search)
     return html.Section(
         [
@@ -56,14 +57,17 @@ def _page(project: Project, search: str) -> Component:
             dcc.Store(id="line-screen"),
             dcc.Store(id="line-chosen", data={"unit": view.unit, "units": []}),
             dcc.Store(id="line-address"),
+            dcc.Store(id="line-back-asked"),
             *(frame.notice("warning", note) for note in view.notes),
             html.H2("Who lags, and who starves next"),
             html.Div(_behind(line), id="line-behind"),
-            html.Div(lag_section(project), id="line-lag"),
+            html.Div(lag_section(project, line), id="line-lag"),
+            html.P("Paces, dates and who lags go by the last", className="quiet"),
+            back_choice(view.back),
             *line_chart.section(project, view),
             *line_crew.section(),
             *line_backtest.section(),
-            *line_whatif.section(project),
+            *line_whatif.section(project, line),
             frame.caution(),
         ],
         className="page page-line",
@@ -93,9 +97,9 @@ def _view(project: Project, line: LineAnswers, search: str) -> LineView:
     )
 
 
-def lag_section(project: Project) -> list[Component]:
+def lag_section(project: Project, line: LineAnswers) -> list[Component]:
     """Return the sentences on top and the table of what lags."""
-    names, line = activity_names(project.job), shown_line(project)
+    names = activity_names(project.job)
     found = line.lag()
     return [lag_summary(found, line.starving(), names), lag_table(found, names)]
 
@@ -135,18 +139,22 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
         Output("line-behind", "children"),
         Input("refresh", "n_intervals"),
         State("line-seq", "data"),
+        State("line-back", "value"),
         prevent_initial_call=True,
     )
-    def look_for_more(_: int, seen: int) -> tuple[Any, Any]:
-        keep_up(project.line)
-        line = shown_line(project)
+    def look_for_more(_: int, seen: int, back: str) -> tuple[Any, Any]:
+        keep_up(line_back(project, back))
+        line = shown_line(project, back)
         newest, behind = line.last_seq(), _behind(line)
         if newest == seen and not behind:
             return no_update, no_update
         return no_update if newest == seen else newest, behind
 
     @app.callback(
-        Output("line-lag", "children"), Input("line-seq", "data"), prevent_initial_call=True
+        Output("line-lag", "children"),
+        Input("line-seq", "data"),
+        State("line-back", "value"),
+        prevent_initial_call=True,
     )
-    def show_lag(_: int) -> list[Component]:
-        return lag_section(project)
+    def show_lag(_: int, back: str) -> list[Component]:
+        return lag_section(project, shown_line(project, back))

@@ -53,13 +53,14 @@ def register(app: dash.Dash, project: Project) -> None:
         Input("line-chosen", "data"),
         Input("line-screen", "data"),
         Input("line-seq", "data"),
+        State("line-back", "value"),
     )
     def show_line(
-        heading: str, activity: str, chosen: Mapping[str, Any], screen: Any, _: int
+        heading: str, activity: str, chosen: Mapping[str, Any], screen: Any, _: int, back: str
     ) -> tuple[Any, ...]:
         if screen is None:
             return no_update, no_update, no_update, no_update
-        line = shown_line(project)
+        line = shown_line(project, back)
         cells = line.time_station()
         focus = "" if activity == ALL else activity
         figure = time_station_chart(
@@ -89,6 +90,12 @@ def _register_browser(app: dash.Dash) -> None:
         Input("line-chart", "clickData"),
         Input("line-chart", "selectedData"),
         State("line-chosen", "data"),
+        prevent_initial_call=True,
+    )
+    join(
+        ClientsideFunction(SPACE, "lineBack"),
+        Output("line-back-asked", "data"),
+        Input("line-back", "value"),
         prevent_initial_call=True,
     )
     join(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import dash
-from dash import Input, Output, html, no_update
+from dash import Input, Output, State, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.figures.control_charts import control_chart_figure
@@ -77,12 +77,13 @@ def _register_quantities(app: dash.Dash, project: Project) -> None:
         Input("line-activity", "value"),
         Input("line-screen", "data"),
         Input("line-seq", "data"),
+        State("line-back", "value"),
     )
-    def show_quantities(activity: str, screen: Any, _: int) -> tuple[Any, Any]:
+    def show_quantities(activity: str, screen: Any, _: int, back: str) -> tuple[Any, Any]:
         if screen is None:
             return no_update, no_update
         shown = _shown(project, activity)
-        curve = shown_line(project).quantity_curves()[places[shown]]
+        curve = shown_line(project, back).quantity_curves()[places[shown]]
         return quantity_chart(curve, narrow=screen["narrow"]), f"{names[shown]}. {curve}"
 
 
@@ -102,7 +103,7 @@ def _register_cycles(app: dash.Dash, project: Project) -> None:
             return no_update, no_update
         on = job.headings[0].key if heading == ALL else heading
         shown = _shown(project, activity)
-        crew = shown_line(project).cycle_chart(on, shown)
+        crew = project.line.cycle_chart(on, shown)
         words = [html.Strong(f"{names[shown]} on {on}. "), str(crew)]
         if heading == ALL:
             words.append(" Choose another heading above for its own chart.")
@@ -116,7 +117,8 @@ def _register_coming(app: dash.Dash, project: Project) -> None:
         Output("line-drivers", "children"),
         Output("line-pours", "children"),
         Input("line-seq", "data"),
+        State("line-back", "value"),
     )
-    def show_what_comes(_: int) -> tuple[Any, Any]:
-        forecast = shown_line(project).forecast()
+    def show_what_comes(_: int, back: str) -> tuple[Any, Any]:
+        forecast = shown_line(project, back).forecast()
         return drivers_list(forecast.drivers, names), pours_table(forecast.pours, names)

@@ -17,10 +17,11 @@ from dashboard.figures.whatif_chart import whatif_chart
 from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.drawn import drawn
-from dashboard.parts.line_shown import shown_line
+from dashboard.parts.line_shown import line_back
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id, whatif_form
 from dashboard.parts.whatif_table import whatif_table
+from model.line_answers import LineAnswers
 from model.one_job import OneJob, Progress, Report
 from model.problems import InputError
 from model.project import Project
@@ -34,7 +35,7 @@ AT_ONCE_S = 1.0
 Compared = WhatIf | InputError
 
 
-def section(project: Project) -> list[Component]:
+def section(project: Project, line: LineAnswers) -> list[Component]:
     """Return this part of the page."""
     job = project.job
     headings = [heading.key for heading in job.headings]
@@ -44,7 +45,7 @@ def section(project: Project) -> list[Component]:
             "Compare up to four cases with the line as it is. Nothing here changes the log.",
             className="quiet",
         ),
-        whatif_form(headings, job.activities, _first_cases(project)),
+        whatif_form(headings, job.activities, _first_cases(project, line)),
         html.Div(
             [
                 html.Button("Compare", id="whatif-run", type="button", className="button main"),
@@ -63,9 +64,8 @@ def section(project: Project) -> list[Component]:
     ]  # fmt: skip
 
 
-def _first_cases(project: Project) -> list[dict[str, Any]]:
+def _first_cases(project: Project, line: LineAnswers) -> list[dict[str, Any]]:
     """Return cases worth a look: what would help where it lags most, and a longer week."""
-    line = shown_line(project)
     late = line.lag().lagging
     week = {"name": "Six-day week", "week": "six"}
     if late.empty:
@@ -106,14 +106,15 @@ def _register_compare(app: dash.Dash, project: Project) -> None:
         Input("whatif-poll", "n_intervals"),
         State("whatif-asked", "data"),
         State("line-screen", "data"),
+        State("line-back", "value"),
         *_fields(),
         prevent_initial_call=True,
     )
     def compare(
-        run: int, cancel: int, polls: int, asked: str | None, screen: Any, *values: Any
+        run: int, cancel: int, polls: int, asked: str | None, screen: Any, back: str, *values: Any
     ) -> tuple[Any, ...]:
         if ctx.triggered_id == "whatif-run":
-            asked = _ask(job, project, changes_of(values))
+            asked = _ask(job, project, line_back(project, back), changes_of(values))
         elif ctx.triggered_id == "whatif-cancel":
             job.stop()
         progress = job.progress()
@@ -138,16 +139,18 @@ def _register_save(app: dash.Dash, project: Project) -> None:
         return {"content": project.change_text(changes), "filename": "change.toml"}, []
 
 
-def _ask(job: OneJob[Compared], project: Project, changes: Sequence[Change]) -> str:
+def _ask(
+    job: OneJob[Compared], project: Project, line: LineAnswers, changes: Sequence[Change]
+) -> str:
     """Start a comparison unless one runs; return what names it."""
 
     def work(report: Report) -> Compared:
         try:
-            return project.whatif(changes, on_case=report)
+            return line.whatif(changes, on_case=report)
         except InputError as error:
             return error
 
-    key = f"{project.last_seq()} {changes!r}"
+    key = f"{project.last_seq()} {line.recent!r} {changes!r}"
     job.start(work, key)
     job.wait(AT_ONCE_S)
     return key

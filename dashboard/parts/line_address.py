@@ -6,6 +6,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from urllib.parse import parse_qs, urlencode
 
+from dashboard.parts.line_back import USUAL, recent_of
+
 ALL = "all"
 """Said of the activity: all crews, none in focus; of the heading: every one."""
 
@@ -20,6 +22,8 @@ class LineView:
         Keys, or ``ALL``.
     unit
         Selected unit; blank for none.
+    back
+        How far back crew's days are drawn from, as ``line_back.recent_of`` reads it.
     notes
         What in the address could not be followed, in words.
     """
@@ -27,6 +31,7 @@ class LineView:
     heading: str = ALL
     activity: str = ALL
     unit: str = ""
+    back: str = USUAL
     notes: tuple[str, ...] = ()
 
 
@@ -52,7 +57,7 @@ def read_line_address(
     headings, activities, heading_of_unit
         Of the job.
     """
-    words = {key: values[-1] for key, values in parse_qs(search.removeprefix("?")).items()}
+    words = _words(search)
     notes: list[str] = []
 
     def one_of(key: str, allowed: Collection[str], otherwise: str) -> str:
@@ -63,10 +68,14 @@ def read_line_address(
             notes.append(f"The address names the {key} {value!r}, which this job does not have.")
         return otherwise
 
+    back = words.pop("back", USUAL)
+    if recent_of(back) is None:
+        notes.append(f"The address looks back {back!r}; write for example 12-units or 6-weeks.")
+        back = USUAL
     unit = one_of("unit", heading_of_unit, "" if words else usual.unit)
     heading = one_of("heading", {*headings, ALL}, heading_of_unit.get(unit, usual.heading))
     activity = one_of("activity", {*activities, ALL}, usual.activity)
-    return LineView(heading, activity, unit, tuple(notes))
+    return LineView(heading, activity, unit, back, tuple(notes))
 
 
 def unit_on_line(unit: str) -> str:
@@ -78,3 +87,13 @@ def unit_on_line(unit: str) -> str:
     '/line?unit=W+07'
     """
     return f"/line?{urlencode({'unit': unit})}"
+
+
+def back_of(search: str) -> str:
+    """Return how far back an address looks."""
+    back = _words(search).get("back", USUAL)
+    return back if recent_of(back) else USUAL
+
+
+def _words(search: str) -> dict[str, str]:
+    return {key: values[-1] for key, values in parse_qs(search.removeprefix("?")).items()}

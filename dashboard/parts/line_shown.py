@@ -3,19 +3,35 @@
 from __future__ import annotations
 
 from dashboard.parts.forecast_wait import ended_early
-from model.line_answers import LineAnswers
+from dashboard.parts.line_back import recent_of
+from model.line_answers import LineAnswers, Recent
 from model.project import Project
 
 
-def shown_line(project: Project) -> LineAnswers:
-    """Return the answers to show: of the log as it is, or on a long line of one before it.
+def line_back(project: Project, back: object) -> LineAnswers:
+    """Return the answers that look so far back.
 
     Parameters
     ----------
     project
-        Where nothing is at hand, its own answers, which take as long as they take.
+        Has them.
+    back
+        As the page's choice says it; as usual for what means nothing.
     """
-    return project.line.shown(lag=True) or project.line
+    return project.line.looking_back(recent_of(back) or Recent())
+
+
+def shown_line(project: Project, back: object) -> LineAnswers:
+    """Return the answers to show: of the log as it is, or on a long line of one before it.
+
+    Parameters
+    ----------
+    project, back
+        As ``line_back``. Where nothing is at hand, its own answers, which take as long as they
+        take.
+    """
+    line = line_back(project, back)
+    return line.shown(lag=True) or line
 
 
 def keep_up(line: LineAnswers) -> None:

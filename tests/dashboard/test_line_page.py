@@ -10,11 +10,13 @@ from dashboard.pages import line_chart
 from dashboard.parts.lag_table import BY_ITSELF, WITH_HEADING, lag_table
 from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import ALL, LineView, read_line_address
+from dashboard.parts.line_back import USUAL
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id
 from dashboard.parts.whatif_table import whatif_table
 from model import line_answers, one_job
 from model.clock import end_of_day
 from model.lag import COLUMNS, Lag
+from model.line_answers import Recent
 from model.one_job import OneJob
 from model.projection import Band
 from model.starving import COLUMNS as CREW_COLUMNS
@@ -156,6 +158,14 @@ def test_what_cannot_be_followed_is_said_and_left_out():
     assert len(view.notes) == 2
 
 
+def test_how_far_back_to_look_may_stand_in_the_address():
+    assert read("?back=6-weeks") == LineView("h2", "rebar", "W07", back="6-weeks")
+    assert read("?unit=E20&back=12-units").back == "12-units"
+    wrong = read("?back=for-ever")
+    assert wrong.back == USUAL
+    assert "for-ever" in wrong.notes[0]
+
+
 # Callbacks, as the browser calls them
 
 
@@ -201,6 +211,20 @@ def test_an_open_page_is_told_when_the_log_has_grown(project, call):
     assert changed_by(call("line-seq.data", **{"line-seq.data": seen})) == {}
     newer = call("line-seq.data", **{"line-seq.data": seen - 1}).get_json()
     assert newer["response"]["line-seq"]["data"] == seen
+
+
+def test_all_of_the_page_looks_as_far_back_as_it_is_told(project, call):
+    shown = words_of(
+        call("page.children", **{"url.pathname": "/line", "url.search": "?back=2-units"})
+    )
+    assert "2 units" in shown
+    seen = {"line-seq.data": 1, "line-activity.value": "rebar", "line-screen.data": WIDE}
+    for output in ("line-lag.children", "line-pours.children", "line-curve.figure"):
+        usual, near = (words_of(call(output, **seen, **{"line-back.value": back}))
+                       for back in (USUAL, "2-units"))  # fmt: skip
+        assert usual != near, output
+    near = project.line.looking_back(Recent(units=2))
+    assert near.forecast().finish_days.tolist() == project.forecast(recent=2).finish_days.tolist()
 
 
 def test_map_and_chart_outline_the_same_units(project, call, monkeypatch):
