@@ -48,7 +48,7 @@ def test_who_looks_on_while_the_plan_is_replaced_sees_one_plan_or_the_other_neve
         def look(_):
             job, answered = project.state().job, project.forecast(paths=100)
             last = job.baseline["planned_finish"].max().date().isoformat()
-            return last in ("2026-05-01", *DAYS) and len(job.baseline) == 2 and answered.units
+            return last in ("2026-05-01", *DAYS) and len(job.baseline) == 2 and len(answered.units)
 
         with ThreadPoolExecutor(4) as threads:
             looks = threads.map(look, range(40))
