@@ -235,6 +235,31 @@ def first_seq_of(events: pd.DataFrame, job: Job, day: dt.date) -> int:
     return int(numbers.min()) if len(numbers) else newest + 1
 
 
+def told_last(events: Iterable[Event], by: str) -> tuple[dt.date | None, tuple[Event, ...]]:
+    """Return what somebody told of the last shift of theirs, as far as it counts.
+
+    Parameters
+    ----------
+    events
+        Events as a store returns them, rising; at least all from that shift on.
+    by
+        Name under which it was recorded.
+
+    Returns
+    -------
+    tuple of date and events
+        The day the shift began and the events, rising, without what was cancelled since; None
+        and nothing where there are none.
+    """
+    known = list(events)
+    cancelled = {event.voids for event in known if event.voids}
+    fresh_starts = _starts_after_midnight(known)
+    counts = [event for event in known if event.kind != "void" and event.event_id not in cancelled]
+    mine = [(_shift_day(event, fresh_starts), event) for event in counts if event.by == by]
+    last = max((day for day, _ in mine), default=None)
+    return last, tuple(event for day, event in mine if day == last)
+
+
 def shift_of(moment: dt.datetime) -> dt.date:
     """Return the day whose shift runs at a local moment, if it runs on past midnight.
 

@@ -26,7 +26,7 @@ from model.activities import Activity
 from model.backtest import Backtest
 from model.changes import changes
 from model.clock import Clock, end_of_day, utc_now, wall_clock
-from model.daybook import DayBook, day_book, first_seq_of, shift_of
+from model.daybook import DayBook, day_book, first_seq_of, shift_of, told_last
 from model.documents import Document
 from model.events import Event
 from model.exchange.change_file import changes_of, read_changes, write_changes
@@ -443,6 +443,14 @@ class Project:
         first = first_seq_of(self.log().events, self.job, day)
         events = self._store.events(after_seq=first - 1)
         return day_book(events, self.job, day, known_on=known_on or now)
+
+    def told_last(self, by: str) -> tuple[dt.date | None, tuple[Event, ...]]:
+        """Return the day and the events of somebody's last shift, if that was in the last week."""
+        log = self.log().events
+        since = pd.Timestamp(shift_of(self.now())) - pd.Timedelta(days=7)
+        own = log.loc[(log["by"] == by) & (log["at"] >= since), "seq"]
+        events = self._store.events(after_seq=int(own.min()) - 1) if len(own) else []
+        return told_last(events, by)
 
     # Who may come in
 

@@ -6,8 +6,9 @@ const FILES = "/api/attachments";
 const PATIENCE_MS = 20_000;
 const PATIENCE_WITH_FILES_MS = 180_000;
 
-export function fetchSheet() {
-  return asked(SHEET, { headers: { Accept: "application/json" } });
+export function fetchSheet(by) {
+  const address = by ? `${SHEET}?${new URLSearchParams({ by })}` : SHEET;
+  return asked(address, { headers: { Accept: "application/json" } });
 }
 
 export function postEntry(entry) {

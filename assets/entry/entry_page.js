@@ -15,6 +15,7 @@ import { freshSheet, keptSheet } from "./sheet.js";
 import { shiftAt } from "./site_clock.js";
 import { shiftPanel } from "./shift_panel.js";
 import { stateLine, stateOf } from "./state_line.js";
+import { toldView } from "./told.js";
 import { noWeather, weatherPanel } from "./weather.js";
 import { counted } from "./words.js";
 
@@ -66,7 +67,7 @@ export class EntryPage {
   }
 
   async refresh() {
-    const { status, held } = await freshSheet(this.kept);
+    const { status, held } = await freshSheet(this.kept, this.drafts.held.by.trim());
     this.outbox.heard(status);
     if (held) this.held = held;
     this.outbox.me = this.sheet?.me?.name || "";
@@ -95,12 +96,13 @@ export class EntryPage {
   draw() {
     this.stale = false;
     this.drawState();
-    this.drawOutbox();
     if (!this.sheet) {
+      this.drawOutbox();
       redraw(part("entry-rows"), el("p", { class: "banner empty" }, "The list of units has not come yet. It needs signal once; then it is kept on this phone."));
       return;
     }
     this.rows = withKept(this.sheet, this.outbox.entries);
+    this.drawOutbox();
     this.drawShift();
     this.drawHeadings();
     this.drawRows();
@@ -121,7 +123,8 @@ export class EntryPage {
       ["change", "correct", "sendAgain", "sendToo", "rename"].map((name) => [name, (entry) => sending[name](this, entry)]),
     );
     actions.discard = (entry) => this.outbox.discard(entry.id);
-    redraw(part("entry-outbox"), outboxView(this, this.outbox, actions));
+    const told = this.rows ? toldView(this, (row, events) => sending.correctTold(this, row, events)) : [];
+    redraw(part("entry-outbox"), outboxView(this, this.outbox, actions), told);
   }
 
   drawShift() {

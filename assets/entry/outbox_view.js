@@ -1,7 +1,7 @@
 // The list of what this phone kept and sent, each with how it stands and what can be done.
 
 import { el } from "./elements.js";
-import { counted, placeWords, sentence } from "./words.js";
+import { counted, line } from "./words.js";
 
 const STANDS = {
   queued: "Kept on this phone",
@@ -29,7 +29,7 @@ function item(app, outbox, entry, actions) {
   const heading = el("p", { class: "outbox-head" },
     el("strong", { class: `outbox-state ${shows}` }, stands(outbox, entry, shows)),
     el("span", { class: "quiet" }, ` Unit ${entry.unit}`));
-  const mine = el("ul", {}, entry.events.map((event) => el("li", {}, line(app, event))));
+  const mine = el("ul", {}, entry.events.map((event) => el("li", {}, line(event, app.sheet))));
   return el("li", { class: `card outbox-item is-${shows}`, id: `entry-${entry.id}`, "data-state": shows },
     heading, entry.state === "clash" ? clash(app, entry, mine) : mine,
     remarks(entry.problems), remarks(entry.warnings, "Look again: "),
@@ -43,15 +43,11 @@ function stands(outbox, entry, shows) {
   return STANDS[shows];
 }
 
-function line(app, event) {
-  return event.kind === "void" ? sentence(event) : `${placeWords(event, app.sheet)}: ${sentence(event)}`;
-}
-
 function clash(app, entry, mine) {
   return el("div", { class: "both" },
     el("div", {}, el("h3", {}, "Yours, not recorded yet"), mine),
     el("div", {}, el("h3", {}, "Recorded meanwhile on this unit"),
-      el("ul", {}, entry.meanwhile.map((event) => el("li", {}, `${line(app, event)} · by ${event.by}`)))));
+      el("ul", {}, entry.meanwhile.map((event) => el("li", {}, `${line(event, app.sheet)} · by ${event.by}`)))));
 }
 
 function remarks(problems = [], before = "") {

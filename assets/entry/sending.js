@@ -6,6 +6,7 @@ import { entriesOf, problemsOf } from "./entries.js";
 import { showCard } from "./filling.js";
 import { reviewPanel } from "./review.js";
 import { keyOf } from "./rows.js";
+import { draftOf, shiftOf } from "./told.js";
 import { counted } from "./words.js";
 
 export function openReview(page) {
@@ -80,6 +81,13 @@ export function correct(page, entry) {
     };
   };
   if (takeBack(page, entry, made)) showForm(page, entry);
+}
+
+// The same of what another phone sent: the draft is made from what the log has.
+export function correctTold(page, row, events) {
+  const draft = draftOf(row, events, page.sheet);
+  const entry = { drafts: [draft], shift: shiftOf(events, page.sheet.told.shift, page.shift()) };
+  if (takeBack(page, entry, () => draft)) showForm(page, entry);
 }
 
 function takeBack(page, entry, made) {

@@ -9,8 +9,8 @@ export async function keptSheet(kept) {
 }
 
 // Returns { status, held }: held is the new sheet, or null where none came.
-export async function freshSheet(kept) {
-  const answer = await fetchSheet();
+export async function freshSheet(kept, by) {
+  const answer = await fetchSheet(by);
   if (answer?.status !== 200 || !answer.body) return { status: answer ? answer.status : 0, held: null };
   const held = { sheet: answer.body, cameAt: Date.now() };
   await kept.putThing("sheet", held);

@@ -11,6 +11,7 @@ export function shiftPanel(app, onChange) {
     const control = el("input", {
       id: `shift-${name}`, type, class: "input", value, ...more,
       [type === "text" ? "oninput" : "onchange"]: () => onChange(name, control.value),
+      ...(type === "text" ? { onchange: () => app.refresh() } : {}),
     });
     return control;
   };

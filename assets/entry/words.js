@@ -49,6 +49,11 @@ export function sentence(event) {
   return words.join(" ");
 }
 
+// The same with where it happened.
+export function line(event, sheet) {
+  return event.kind === "void" ? sentence(event) : `${placeWords(event, sheet)}: ${sentence(event)}`;
+}
+
 export function counted(number, one, many = `${one}s`) {
   return `${number} ${number === 1 ? one : many}`;
 }

@@ -9,6 +9,7 @@ import flask
 import pandas as pd
 
 from dashboard import access
+from dashboard.doors.event_json import event_record
 from dashboard.parts.compressed import compressed
 from dashboard.parts.problem_answers import json_answer
 from model.activities import Activity
@@ -28,16 +29,23 @@ def register(app: dash.Dash, project: Project) -> None:
     """Open the door."""
 
     def entry_sheet() -> flask.Response:
-        return compressed(json_answer(sheet(project)))
+        return compressed(json_answer(sheet(project, flask.request.args.get("by", ""))))
 
     app.server.add_url_rule(PATH, "entry_sheet", entry_sheet, methods=["GET"])
 
 
-def sheet(project: Project) -> dict[str, Any]:
+def sheet(project: Project, by: str = "") -> dict[str, Any]:
     """Return the sheet: the job's words, every row that can be recorded on, and who is asking.
 
     The rows of a superintendent are those of the headings given; others see them all. ``seq``
     is read first, so that what is recorded while the sheet is made counts as not yet seen.
+
+    Parameters
+    ----------
+    project
+        Is asked.
+    by
+        Who asks, where nobody signs in: whose last shift to tell.
     """
     job = project.job
     last_seq = project.last_seq()
@@ -54,6 +62,7 @@ def sheet(project: Project) -> dict[str, Any]:
                      if h.key in mine],
         "rows": _rows(project, mine),
         "likely": _likely(project, mine),
+        "told": _told(project, user.name if user else by.strip()),
         "hold_reasons": list(job.hold_reasons),
         "weather_reasons": list(WEATHER_REASONS),
         "me": {"name": user.name, "role": user.role, "records": access.may("record")}
@@ -79,6 +88,16 @@ def _rows(project: Project, headings: list[str]) -> list[dict[str, Any]]:
     rows = records(in_shown_units(cells, project.job)[list(ROW_COLUMNS)])
     words = ("span", "waits_for", "reason")
     return [row | {word: row[word] or "" for word in words} for row in rows]
+
+
+def _told(project: Project, by: str) -> dict[str, Any]:
+    """Return what who is asking recorded of the last shift, so that it can be corrected."""
+    day, events = project.told_last(by) if by else (None, ())
+    return {
+        "by": by,
+        "shift": day.isoformat() if day else None,
+        "events": [event_record(event, project.job.timezone) for event in events],
+    }
 
 
 def _likely(project: Project, headings: list[str]) -> dict[str, Any]:

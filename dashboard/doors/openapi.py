@@ -160,6 +160,13 @@ SCHEMAS: Schema = {
                 "only: they say nothing about strength.",
             },
         ),
+        told=record(
+            by={**TEXT, "description": "Who is signed in, or who was named."},
+            shift={"anyOf": [DAY, {"type": "null"}],
+                   "description": "The day on which that person's last shift began."},
+            events={**list_of(ref("RecordedEvent")), "description": "What that person recorded "
+                    "of it and nobody has cancelled: it can be corrected by new events."},
+        ),
         hold_reasons=list_of(TEXT),
         weather_reasons=list_of(TEXT),
         me={"anyOf": [record(name=TEXT, role=TEXT, records=YES_OR_NO), {"type": "null"}]},
@@ -194,6 +201,15 @@ PATHS: Schema = {
         "get": {
             "operationId": "entrySheet",
             "summary": "Everything the entry page needs while there is no signal.",
+            "parameters": [
+                {
+                    "name": "by",
+                    "in": "query",
+                    "description": "Whose last shift to tell; passed over where the sender is "
+                    "signed in.",
+                    "schema": {"type": "string", "maxLength": LONGEST["by"]},
+                }
+            ],
             "responses": {"200": answer("The sheet.", ref("EntrySheet")), **REFUSALS},
         }
     },

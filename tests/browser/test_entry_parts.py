@@ -187,3 +187,58 @@ def test_the_unit_whose_turn_it_is_on_its_heading_is_offered_not_the_first_by_na
         ("W22", "falsework"),
         ("W23", "rebar"),
     ]
+
+
+USUAL = {"day": "2026-11-25", "from": "07:00", "to": "15:30"}
+TOLD = {
+    "a pour of three loads with a photo": [
+        {"kind": "start", "at": "2026-11-24T08:10", "note": "pump moved attachment:" + "a" * 64},
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "27.50", "measure_unit": "yd3",
+         "note": "3 loads: 9.50, 10, 8"},
+    ],
+    "loads that do not add up": [
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "30", "measure_unit": "m3",
+         "note": "2 loads: 9.50, 10"},
+    ],
+    "a hold for a reason of the list and more": [
+        {"kind": "hold", "at": "2026-11-24T09:00", "reason": "Rain: and wind"},
+        {"kind": "resume", "at": "2026-11-24T11:00"},
+    ],
+    "a hold in words of one's own": [
+        {"kind": "hold", "at": "2026-11-24T09:00", "reason": "crane: no driver"},
+    ],
+    "only a note": [{"kind": "note", "at": "2026-11-24T15:30", "note": "levels read"}],
+    "a night shift": [
+        {"kind": "start", "at": "2026-11-24T22:00"},
+        {"kind": "finish", "at": "2026-11-25T03:00"},
+    ],
+    "an early start of its own day": [{"kind": "start", "at": "2026-11-24T05:00"}],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("told", TOLD.values(), ids=TOLD.keys())
+def test_what_is_taken_back_from_the_log_says_the_same_again(page, told):
+    place = {"unit": "W23", "span": "", "activity": "deck_pour"}
+    blank = {**place, "by": "A", "quantity": "", "measure_unit": "", "reason": "", "note": "",
+             "voids": ""}  # fmt: skip
+    events = [{**blank, "event_id": f"e{number}", **event} for number, event in enumerate(told)]
+    sheet = {"last_seq": 9, "hold_reasons": ["Rain", "Survey"], "weather_reasons": []}
+    said = page.evaluate(
+        """async ([row, events, sheet, usual]) => {
+            const { draftOf, shiftOf } = await import("/assets/entry/told.js");
+            const { eventsOf } = await import("/assets/entry/entries.js");
+            const draft = draftOf(row, events, sheet);
+            const shift = shiftOf(events, "2026-11-24", usual);
+            return eventsOf(draft, shift, "A", "2026-11-25T15:30");
+        }""",
+        [{**place, "measure_unit": "yd3"}, events, sheet, USUAL],
+    )
+    voids = [event["voids"] for event in said if event["kind"] == "void"]
+    assert voids == [event["event_id"] for event in events]
+    again = [event for event in said if event["kind"] != "void"]
+    for event in again:
+        named = [f"attachment:{file['key']}" for file in event.pop("files")]
+        event["note"] = " ".join([*filter(None, [event["note"]]), *named])
+    assert [{**event, "event_id": ""} for event in again] == [
+        {**event, "event_id": ""} for event in events
+    ]

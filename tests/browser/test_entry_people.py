@@ -22,7 +22,7 @@ from tests.browser.entry_steps import (
 )
 
 UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
-NEXT_FALSEWORK = ("W_from_east", "W15", "falsework")
+NEXT_FALSEWORK = ("W_from_east", "W22", "falsework")
 SCRIPT = '<img src=x onerror="window.wasRun=1"><script>window.wasRun=1</script>'
 
 
@@ -123,7 +123,7 @@ def test_what_should_not_have_been_sent_is_taken_out(served, watch):
     send(page)
     expect(entries(page, "sent")).to_have_count(2)
     state = served.project.status(activity="falsework").units.set_index("unit")
-    assert state.loc["W15", "status"] == "not_started"
+    assert state.loc[NEXT_FALSEWORK[1], "status"] == "not_started"
 
 
 def test_a_shift_lost_to_rain_holds_all_work_that_rain_stops(served, watch):
@@ -217,7 +217,7 @@ def test_an_entry_made_here_shows_on_the_map_in_another_browser(served, watch):
     on_map.wait_for_function(
         """() => {
             const { spans } = window.pourmap.state;
-            const i = spans.spansOfUnit[spans.units.indexOf("W15")][0];
+            const i = spans.spansOfUnit[spans.units.indexOf("W22")][0];
             return window.pourmap.statusesOf(0)[i] === 1;
         }""",
         timeout=5_000,
@@ -246,3 +246,44 @@ def test_a_server_in_trouble_is_said_and_tried_again(served, watch):
     watch.faults.clear()  # the browser's own line about the 503
     page.get_by_role("button", name="Try now").click()
     expect(entries(page, "sent")).to_have_count(1)
+
+
+def test_what_was_sent_from_another_phone_is_corrected_from_a_new_one(served, watch):
+    first = open_entry(watch, served.url)
+    work = tick(first, *UNDER_WAY, "Placed", "Note")
+    for load in ("9.50", "81"):
+        work.get_by_role("textbox", name="This load").fill(load)
+        work.get_by_role("button", name="Add this load").click()
+    work.get_by_role("textbox", name="Note").fill("pump moved")
+    send(first)
+    expect(entries(first, "sent")).to_have_count(1)
+    expect(entries(first, "told")).to_have_count(0)  # it stands there already
+
+    fresh = open_entry(watch, served.url)
+    fresh.get_by_label("Your name").blur()
+    expect(entries(fresh, "told")).to_contain_text("90.50")
+    entries(fresh, "told").get_by_role("button", name="Correct").click()
+    work = row(fresh, *UNDER_WAY[1:])
+    expect(work.get_by_text("Correcting what was sent.")).to_be_visible()
+    expect(work.get_by_role("textbox", name="Note")).to_have_value("pump moved")
+    work.get_by_role("button", name="Remove load 2").click()
+    work.get_by_role("textbox", name="This load").fill("18")
+    send(fresh)
+    expect(entries(fresh, "sent")).to_have_count(1)
+    expect(entries(fresh, "told")).to_have_count(0)
+    wrong, right = recorded(served, *UNDER_WAY[1:], by=WHO)
+    assert (str(right.quantity), right.note) == ("27.50", "2 loads: 9.50, 18. pump moved")
+    voided = {h.event.event_id for h in served.project.history(UNDER_WAY[1]) if h.voided_by}
+    assert wrong.event_id in voided
+    assert right.event_id not in voided
+
+
+def test_what_somebody_else_recorded_is_not_offered_for_correction(served, watch):
+    first = open_entry(watch, served.url, by="Ada Thorn")
+    tick(first, *UNDER_WAY, "Finished")
+    send(first)
+    expect(entries(first, "sent")).to_have_count(1)
+    other = open_entry(watch, served.url, by="Bo Lindqvar")
+    with other.expect_response("**/api/entry-sheet?by=Bo*"):
+        other.get_by_label("Your name").blur()
+    expect(entries(other, "told")).to_have_count(0)

@@ -9,6 +9,7 @@ import pytest
 from dashboard.app import Settings, create_app
 from model.clock import clock_starting_at
 from model.project import Project
+from tests.dashboard.visitors import Visitors, an_item
 from tests.model.builders import an_event
 
 TWO_SPANS_DUE = ("W_from_west", "W09", "2", "deck_forms")
@@ -86,3 +87,26 @@ def test_the_sheet_says_when_there_is_no_pace_to_go_by(tmp_path, project):
         likely = client.get("/api/entry-sheet").get_json()["likely"]
     assert likely["proposals"] == []
     assert likely["note"] == "Nothing is finished yet, so there is no pace to go by."
+
+
+def test_the_sheet_tells_who_asks_what_they_told_of_their_last_shift(tmp_path):
+    visitors = Visitors(tmp_path)
+    first = {"event_id": "first", "at": "2027-01-04T08:00"}
+    for who, item in (
+        ("superintendent", an_item(**first)),
+        ("scheduler", an_item("note", note="levels read")),
+    ):
+        answer = visitors.send("POST", "/api/events", who, json={"events": [item]})
+        assert answer.status_code == 200
+    sheet = visitors.send("GET", "/api/entry-sheet?by=Scheduler", "superintendent").get_json()
+    assert (sheet["told"]["by"], sheet["told"]["shift"]) == ("Superintendent", "2027-01-04")
+    assert [event["event_id"] for event in sheet["told"]["events"]] == ["first"]
+
+
+def test_without_users_the_sheet_tells_it_of_the_name_that_is_given(tmp_path):
+    visitors = Visitors(tmp_path, users=False)
+    visitors.send("POST", "/api/events", json={"events": [an_item(at="2027-01-04T08:00")]})
+    told = visitors.send("GET", "/api/entry-sheet?by=R.+Alder").get_json()["told"]
+    assert [event["kind"] for event in told["events"]] == ["start"]
+    for address in ("/api/entry-sheet", "/api/entry-sheet?by=Nobody"):
+        assert visitors.send("GET", address).get_json()["told"]["events"] == []

@@ -5,7 +5,7 @@ import datetime as dt
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model.daybook import day_book, first_seq_of, shift_of
+from model.daybook import day_book, first_seq_of, shift_of, told_last
 from tests.model.builders import a_frame, a_job, an_event
 
 DAY = dt.date(2026, 3, 3)
@@ -128,3 +128,23 @@ def test_every_line_stands_in_the_book_of_exactly_one_shift(moments):
 @given(MOMENTS)
 def test_a_shift_is_never_of_a_later_day(moment):
     assert moment.date() - shift_of(moment) in (dt.timedelta(0), dt.timedelta(days=1))
+
+
+# What somebody told of the last shift
+
+
+def test_what_somebody_told_last_is_that_of_the_last_shift_and_of_nobody_else():
+    before = an_event(at="2026-03-02 08:00", by="A. Reed")
+    start = an_event(at="2026-03-03 08:00", by="A. Reed")
+    night = an_event("place", "2026-03-04 01:00", quantity=5, by="A. Reed")
+    others = an_event("finish", "2026-03-04 09:00", by="B. Alder")
+    assert told_last([before, start, night, others], "A. Reed") == (DAY, (start, night))
+    assert told_last([before], "Nobody") == (None, ())
+
+
+def test_what_was_cancelled_is_told_no_more():
+    before = an_event(at="2026-03-02 08:00", by="A. Reed")
+    wrong = an_event(at="2026-03-03 08:00", by="A. Reed")
+    void = an_event("void", "2026-03-03 09:00", unit="", activity="", voids=wrong.event_id,
+                    by="A. Reed")  # fmt: skip
+    assert told_last([before, wrong, void], "A. Reed") == (dt.date(2026, 3, 2), (before,))
