@@ -217,10 +217,16 @@ class PlanFiles:
 
     def _checked(self, name: str, text: str) -> tuple[Job, tuple[Problem, ...]]:
         """Check the folder as it would be; return the job and what does not stop the work."""
-        with tempfile.TemporaryDirectory() as at:
-            path = Path(at) / name
-            path.write_bytes(text.encode())
-            job, problems = read_folder(self._folder, {name: path})
+        try:
+            with tempfile.TemporaryDirectory() as at:
+                path = Path(at) / name
+                path.write_bytes(text.encode())
+                job, problems = read_folder(self._folder, {name: path})
+        except OSError as error:
+            raise StoreError(
+                f"The new {name} cannot be checked ({error.strerror}). See that there is room "
+                "for temporary files, then try again."
+            ) from error
         if job is None:
             raise InputError(errors_only(problems))
         return job, tuple(problems)

@@ -25,23 +25,9 @@ FIELDS = (WORKDAYS, HOLIDAYS, DAYS_OFF, *LOST)
 
 def plan_form(values: Mapping[str, Any]) -> Component:
     """Return the form, filled with a calendar's keys."""
-    lost = values["lost_days_per_month"] or [None] * len(MONTHS)
     return html.Div(
         [
-            html.Div(
-                [
-                    html.Span("Days of the week worked", className="label"),
-                    dcc.Checklist(
-                        id=WORKDAYS,
-                        options=[{"value": key, "label": word} for key, word in DAY_WORDS.items()],
-                        value=list(values["workdays"]),
-                        className="choice-row",
-                    ),
-                ],
-                className="form-row",
-                role="group",
-                **aria(label="Days of the week worked"),
-            ),
+            _workdays(values["workdays"]),
             _labelled(
                 "Public holidays of",
                 dcc.Input(id=HOLIDAYS, type="text", value=values["holidays"]),
@@ -52,21 +38,37 @@ def plan_form(values: Mapping[str, Any]) -> Component:
                 dcc.Textarea(id=DAYS_OFF, value="\n".join(values["days_off"]), rows=4),
                 "one a line, as 2026-07-03",
             ),
-            html.Fieldset(
-                [
-                    html.Legend("Working days expected to be lost to weather"),
-                    html.Div(
-                        [
-                            _labelled(month, _number(field, days))
-                            for month, field, days in zip(MONTHS, LOST, lost, strict=True)
-                        ],
-                        className="plan-months",
-                    ),
-                    html.P("All twelve, or all blank where none are known.", className="quiet"),
-                ]
-            ),
+            _lost_days(values["lost_days_per_month"] or [None] * len(MONTHS)),
         ],
         className="form plan-form",
+    )
+
+
+def _workdays(worked: Sequence[str]) -> Component:
+    name = "Days of the week worked"
+    options = [{"value": key, "label": word} for key, word in DAY_WORDS.items()]
+    return html.Div(
+        [
+            html.Span(name, className="label"),
+            dcc.Checklist(id=WORKDAYS, options=options, value=list(worked), className="choice-row"),
+        ],
+        className="form-row",
+        role="group",
+        **aria(label=name),
+    )
+
+
+def _lost_days(lost: Sequence[float | None]) -> Component:
+    months = [
+        _labelled(month, dcc.Input(id=field, type="number", value=days, min=0, max=31, step="any"))
+        for month, field, days in zip(MONTHS, LOST, lost, strict=True)
+    ]
+    return html.Fieldset(
+        [
+            html.Legend("Working days expected to be lost to weather"),
+            html.Div(months, className="plan-months"),
+            html.P("All twelve, or all blank where none are known.", className="quiet"),
+        ]
     )
 
 
@@ -75,10 +77,6 @@ def _labelled(label: str, field: Component, hint: str = "") -> Component:
     if hint:
         words.append(html.Span(hint, className="field-hint"))
     return html.Label([*words, field], className="form-row")
-
-
-def _number(field: str, days: float | None) -> Component:
-    return dcc.Input(id=field, type="number", value=days, min=0, max=31, step="any")
 
 
 def values_of(fields: Sequence[Any]) -> dict[str, Any]:

@@ -83,6 +83,14 @@ def test_the_plan_page_has_no_serious_fault_in_any_state(served, watch, size):
     choose(page, a_later_baseline(served))
     page.locator("#plan-save").wait_for()
     assert faults(page) == [], "looked over"
+    plan = served.project.plan
+    served.project.put_baseline(
+        plan.baseline().text.replace("2027-04-29", "2027-04-30"), plan.baseline().hash
+    )
+    page.get_by_role("button", name="Save this baseline").click()
+    page.get_by_text("Somebody saved another baseline").wait_for()
+    page.get_by_text("4 later", exact=True).wait_for()
+    assert faults(page) == [], "somebody was quicker"
     choose(page, "unit\n")
     page.get_by_text("later.csv cannot be the baseline").wait_for()
     assert faults(page) == [], "refused"

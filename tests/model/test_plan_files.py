@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
+from contextlib import contextmanager
 
 import pytest
 from hypothesis import given
@@ -147,6 +148,32 @@ def test_a_folder_that_takes_no_files_is_said_and_the_baseline_stays(project, fo
     with pytest.raises(StoreError, match="plan_before"):
         project.put_baseline(LATER, project.plan.baseline().hash)
     assert (folder / "baseline.csv").read_text() == BASELINE
+
+
+@contextmanager
+def room_for(size_bytes):
+    """Let no file grow beyond a size, as on a disk that is nearly full."""
+    resource = pytest.importorskip("resource")
+    usual, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size_bytes, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (usual, hard))
+
+
+@pytest.mark.parametrize(
+    ("room", "told"), [(20, "cannot be checked"), (60, "cannot be read or written")]
+)
+def test_on_a_full_disk_the_baseline_stays_whole_and_nothing_half_written_is_left(
+    project, folder, room, told
+):
+    # Too little for the new one; enough for it, and too little to keep the former one.
+    seen = project.plan.baseline().hash
+    with room_for(room), pytest.raises(StoreError, match=told):
+        project.plan.put_baseline("unit,activity,planned_finish\n", seen, project.job)
+    assert (folder / "baseline.csv").read_text() == BASELINE
+    assert not [name for name in files_of(folder) if name.endswith((".part", "_baseline.csv"))]
 
 
 # A new calendar
