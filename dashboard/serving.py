@@ -28,6 +28,10 @@ QUIET_S = 1.0
 NOBODY_CAME_S = 10.0
 """… while nobody has come at all: the browser that was opened needs a while itself."""
 
+PATIENCE_S = 300.0
+"""Seconds after which what waits for quiet is done all the same: several open pages that ask for
+news every second are never quiet."""
+
 FORWARDED = {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"}
 
 
@@ -105,8 +109,13 @@ def keep_for_good() -> None:
     gc.freeze()
 
 
-def do_in_quiet(work: Callable[[], None], visits: Visits, pause: Callable[[], Any]) -> None:
-    """Do something once nobody waits for a page; say so where it cannot be done.
+def do_in_quiet(
+    work: Callable[[], None],
+    visits: Visits,
+    pause: Callable[[], Any],
+    clock: Callable[[], float] = time.monotonic,
+) -> None:
+    """Do something once nobody waits for a page, or patience ends; say where it cannot be done.
 
     Parameters
     ----------
@@ -116,12 +125,15 @@ def do_in_quiet(work: Callable[[], None], visits: Visits, pause: Callable[[], An
         Knows who waits.
     pause
         Called between one look and the next.
+    clock
+        Seconds that only go forward.
     """
-    while not visits.quiet():
+    until = clock() + PATIENCE_S
+    while not visits.quiet() and clock() < until:
         pause()
     try:
         work()
-    except (ImportError, OSError) as error:
+    except (ImportError, OSError, RuntimeError) as error:
         click.echo(f"forecasts go on without the compiler: {error}", err=True)
 
 

@@ -62,9 +62,9 @@ class Lag:
                               it were not behind its pace
         ``why``               the cause in words
         ``slow_heading_costs_days``  where the unit keeps its pace, but its whole heading is
-                              behind the baseline and slower than it: the likely finish
-                              would come so much sooner if that crew took its planned days
-                              a unit from now on
+                              behind the baseline, and its crew slower than its trade's
+                              plan: the likely finish would come so much sooner if that
+                              crew took the planned days a unit from now on
         ``next_crew``         the activity whose crew follows and has that buffer; blank
                               where there is none
         ===================== ========================================================

@@ -491,8 +491,8 @@ class Project:
 
         Raises
         ------
-        ImportError, OSError
-            When the compiler is missing, does not fit, or cannot keep what it made.
+        ImportError, OSError, RuntimeError
+            When the compiler does not fit, fails, or cannot keep what it made.
         """
         self.line.get_ready_to_march()
 

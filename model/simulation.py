@@ -134,10 +134,18 @@ def get_ready(now: LineNow) -> None:
         When the compiler does not fit what else is installed.
     OSError
         When what it compiled cannot be kept where it chose to.
+    RuntimeError
+        When it finds no such place at all, or fails at the march itself.
     """
     if not can_compile():
         return
-    march_days(now, now.luck(COMPILED_BLOCK, seed=0), way="compiled", keep_starts=True)
+    from numba.core.errors import NumbaError
+
+    try:
+        march_days(now, now.luck(COMPILED_BLOCK, seed=0), way="compiled", keep_starts=True)
+    except NumbaError as error:
+        said = str(error).strip().partition("\n")[0] or type(error).__name__
+        raise RuntimeError(said) from error
 
 
 def simulate(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.serving import NOBODY_CAME_S, QUIET_S, Visits, do_in_quiet
+from dashboard.serving import NOBODY_CAME_S, PATIENCE_S, QUIET_S, Visits, do_in_quiet
 
 
 class Hand:
@@ -63,10 +63,26 @@ def test_a_compiler_that_does_not_fit_or_cannot_keep_its_work_is_said_in_a_sente
     clock = Hand()
     visits = Visits(answers, clock)
     clock.seconds += NOBODY_CAME_S
-    for error in (ImportError("needs another NumPy"), OSError("no space left")):
+    for error in (
+        ImportError("needs another NumPy"),
+        OSError("no space left"),
+        RuntimeError("no place to keep what is compiled"),
+    ):
 
         def breaks(error=error):
             raise error
 
         do_in_quiet(breaks, visits, lambda: None)
         assert capsys.readouterr().err == f"forecasts go on without the compiler: {error}\n"
+
+
+def test_where_it_is_never_quiet_patience_ends_after_some_minutes():
+    clock, done = Hand(), []
+    visits = Visits(answers, clock)
+
+    def pause():
+        visits({}, None)
+        clock.seconds += QUIET_S / 4
+
+    do_in_quiet(lambda: done.append(clock.seconds), visits, pause, clock)
+    assert done == [100.0 + PATIENCE_S]
