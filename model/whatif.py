@@ -133,10 +133,13 @@ class WhatIf:
     def __str__(self) -> str:
         lines = []
         for case in self.cases:
+            sets = ", ".join(f"{key} {number}" for key, number in case.sets_in_use.items())
             lines.append(
                 f"{case.name}: {case.finish.p50:%d %b %Y} as likely as not, "
-                f"{case.finish.p80:%d %b %Y} with 80 per cent confidence; "
-                f"{case.pours_per_week:.1f} pours a week, {case.crew_days:,.0f} crew-days"
+                f"{case.finish.p80:%d %b %Y} with 80 per cent confidence "
+                f"({case.finish.p10:%d %b %Y} … {case.finish.p90:%d %b %Y}); "
+                f"{case.pours_per_week:.1f} pours a week, {case.crew_days:,.0f} crew-days; "
+                f"most sets in use: {sets}"
             )
             lines += [f"  {heading}" for heading in case.added]
         return "\n".join(lines)

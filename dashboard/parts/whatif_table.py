@@ -10,7 +10,7 @@ from dashboard.parts.finish_cards import date_words
 from model.whatif import Case, WhatIf
 
 HEADS = (
-    "Case", "As likely as not", "80 % sure by", "Comes sooner by", "Most sets in use",
+    "Case", "As likely as not", "80 % sure by", "10 to 90 %", "Comes sooner by", "Most sets in use",
     "Pours a week", "Crew-days",
 )  # fmt: skip
 
@@ -40,6 +40,10 @@ def _row(case: Case, *, first: bool) -> Component:
             html.Th([case.name, *_added(case)], scope="row"),
             html.Td(date_words(case.finish.p50), className="figure"),
             html.Td(date_words(case.finish.p80), className="figure"),
+            html.Td(
+                f"{date_words(case.finish.p10)} to {date_words(case.finish.p90)}",
+                className="figure",
+            ),
             html.Td("–" if first else sooner_words(case.sooner_days), className="figure"),
             html.Td(sets),
             html.Td(f"{case.pours_per_week:.1f}", className="figure"),

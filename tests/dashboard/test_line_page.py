@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from dashboard.pages import line_chart
+from dashboard.parts.finish_cards import date_words
 from dashboard.parts.lag_table import BY_ITSELF, WITH_HEADING, lag_table
 from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import ALL, LineView, read_line_address
@@ -461,10 +462,11 @@ def test_saved_cases_are_a_file_that_the_command_reads_back(project, call, tmp_p
 
 
 def test_the_table_says_sooner_and_later_in_calendar_days():
-    band = Band(DAY, DAY, DAY, DAY)
+    band = Band(DAY - dt.timedelta(days=9), DAY, DAY, DAY + dt.timedelta(days=9))
     cases = tuple(Case(name, band, {}, days, {"h1": 3}, 1.25, 960.0)
                   for name, days in (("as it is", 0), ("Quick", 12), ("Slow", -1)))  # fmt: skip
     said = text_of(whatif_table(WhatIf(DAY, 100, 1, cases)))
     assert "12 calendar days" in said
     assert "1 calendar day later" in said
     assert "h1: 3" in said
+    assert f"{date_words(band.p10)} to {date_words(band.p90)}" in said

@@ -214,3 +214,12 @@ def test_the_answer_can_be_written_as_json() -> None:
     assert json.loads(json.dumps(answer, allow_nan=False)) == answer
     assert [case["name"] for case in answer["cases"]] == [AS_IT_IS, "the same"]
     assert set(answer["cases"][0]["finish"]) == {"p10", "p50", "p80", "p90"}
+
+
+def test_the_text_gives_the_dates_of_the_band_and_the_sets_in_use() -> None:
+    answer = asked(a_job(units=8, headings=2, falsework_sets=2), Change("the same"))
+    case = answer.cases[1]
+    (line,) = [one for one in str(answer).splitlines() if one.startswith("the same: ")]
+    assert f"({case.finish.p10:%d %b %Y} … {case.finish.p90:%d %b %Y})" in line
+    assert "most sets in use: " in line
+    assert all(f"{key} {number}" in line for key, number in case.sets_in_use.items())
