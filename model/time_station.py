@@ -92,13 +92,13 @@ def _order(frame: pd.DataFrame, job: Job) -> dict[str, pd.Series[int]]:
 def _idle(frame: pd.DataFrame, job: Job, as_of: np.datetime64) -> dict[str, NDArray[np.generic]]:
     """Return how long each crew stood still before each unit, and from when.
 
-    Working days between the day it finished the unit before and the day it began this one, or
-    now. A crew that began before it had finished stood still for none.
+    Working days between the day it finished the last of the units it began before, in whatever
+    order it took them, and the day it began this one, or now. A crew that began before it had
+    finished stood still for none.
     """
     crews = {activity.key for activity in job.activities if not activity.calendar_days}
-    before = frame.groupby(["heading", "activity"], sort=False)["finished"].shift()
-    left = before.to_numpy().astype("datetime64[D]")
     began = frame["started"].to_numpy().astype("datetime64[D]")
+    left = _free_from(frame)
     known = ~np.isnat(left) & frame["activity"].isin(crews).to_numpy()
     until = np.where(np.isnat(began), as_of + 1, began)
     day_after = np.where(known, left + 1, as_of)
@@ -106,6 +106,20 @@ def _idle(frame: pd.DataFrame, job: Job, as_of: np.datetime64) -> dict[str, NDAr
     idle = np.where(known & (days > 0), days.astype(float), np.nan)
     idle_from = np.where(np.isnan(idle), np.datetime64("NaT", "D"), left)
     return {"idle_days": idle, "idle_from": idle_from.astype("datetime64[us]")}
+
+
+def _free_from(frame: pd.DataFrame) -> NDArray[np.datetime64]:
+    """Return the day a crew had finished all units it began before each one; NaT where it had not.
+
+    Those not begun come last, in building order, so that only the next of them has a day.
+    """
+    taken = frame.sort_values(["line", "step", "started", "place"], na_position="last")
+    never = pd.Timestamp.max.floor("D").as_unit("us")
+    ends = taken["finished"].where(taken["started"].notna()).fillna(never)
+    crew = [taken["line"], taken["step"]]
+    last = ends.groupby(crew, sort=False).cummax().groupby(crew, sort=False).shift()
+    last = last.where(last != never).reindex(frame.index)
+    return np.asarray(last.to_numpy().astype("datetime64[D]"))
 
 
 def _overtaking(job: Job, state: State) -> pd.DataFrame:

@@ -312,9 +312,11 @@ class _Panel:
     def _idle(self, rows: pd.DataFrame) -> None:
         """Draw how long the crew stood still, at the edge it came over."""
         idle = rows[rows["idle_days"] >= IDLE_WORTH_DRAWING]
-        before = rows.groupby("heading", sort=False)["from_station"].shift()
-        for index, row in zip(idle.index, idle.to_dict("records"), strict=True):
-            up = not row["from_station"] < before.loc[index]
+        ends = zip(rows["heading"], rows["finished"], strict=True)
+        came_from = dict(zip(ends, rows["from_station"], strict=True))
+        for row in idle.to_dict("records"):
+            before = came_from.get((row["heading"], row["idle_from"]), row["from_station"])
+            up = not row["from_station"] < before
             x = row["from_station"] if up else row["to_station"]
             until = self.as_of if pd.isna(row["started"]) else row["started"]
             days = f"{row['idle_days']:.0f}"

@@ -92,6 +92,26 @@ def test_a_crew_that_has_not_begun_its_next_unit_is_idle_until_tonight():
     assert pd.isna(cell(cells, "E03")["idle_days"])
 
 
+def test_a_crew_that_takes_units_out_of_turn_is_idle_by_its_real_order():
+    job = a_job(units=4, activities=only("falsework"))
+    third = done("falsework", "E03", "2026-03-05 07:00", "2026-03-06 15:00")
+    second = done("falsework", "E02", "2026-03-11 07:00", "2026-03-12 15:00")
+    cells = cells_of(job, *done("falsework"), *third, *second)
+    # From E01 straight to E03, two days idle, then E02; E04 since Friday 13th.
+    assert pd.isna(cell(cells, "E03")["idle_days"])
+    assert cell(cells, "E02")["idle_days"] == np.busday_count("2026-03-07", "2026-03-11") == 2
+    assert cell(cells, "E02")["idle_from"] == pd.Timestamp("2026-03-06")
+    assert cell(cells, "E04")["idle_days"] == np.busday_count("2026-03-13", "2026-03-21")
+
+
+def test_a_crew_that_is_still_on_another_unit_is_not_idle_before_the_next():
+    job = a_job(units=3, activities=only("falsework"))
+    under_way = an_event("start", "2026-03-06 07:00", "E03")
+    assert cells_of(job, *done("falsework"), under_way)["idle_days"].notna().tolist() == [
+        False, False, True,
+    ]  # fmt: skip
+
+
 def test_curing_needs_no_crew_and_is_never_idle():
     cells = cells_of(a_job(units=2), *done("curing"), as_of="2026-03-30")
     assert cells.loc[cells["activity"] == "curing", "idle_days"].isna().all()
