@@ -54,8 +54,11 @@ def chart_of_days(*taken: int) -> CycleChart:
     last = np.cumsum(taken) - 1
     spans = zip(job.calendar.date_of(last - np.array(taken) + 1), job.calendar.date_of(last),
                 strict=True)  # fmt: skip
-    events = [e for n, (begin, end) in enumerate(spans, 1)
-              for e in done("falsework", f"E{n:02d}", f"{begin} 07:00", f"{end} 15:00")]  # fmt: skip
+    events = [
+        e
+        for n, (begin, end) in enumerate(spans, 1)
+        for e in done("falsework", f"E{n:02d}", f"{begin} 07:00", f"{end} 15:00")
+    ]
     state = fold(a_frame(*events), job, as_of=dt.datetime(2027, 1, 1))
     return cycle_chart(job, state, "h1", "falsework")
 
