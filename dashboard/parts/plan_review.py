@@ -13,7 +13,8 @@ from model.plan_review import BaselineReview, Move
 
 MOST_SHOWN = 60
 HEADS = ("Unit", "Activity")
-FIGURES = ("Planned now", "Would be", "Working days")
+FIGURES = ("Working days", "Planned now", "Would be")
+"""By how much it moves comes first, for a narrow screen shows the rest by moving sideways."""
 
 
 def plan_review(name: str, review: BaselineReview, activities: Mapping[str, str]) -> Component:
@@ -99,8 +100,8 @@ def _row(move: Move, activities: Mapping[str, str]) -> Component:
         [
             html.Th(move.unit, scope="row"),
             html.Td(activities.get(move.activity, move.activity)),
+            html.Td(days, className="figure"),
             html.Td(f"{move.was:%d %b %Y}" if move.was else "–", className="figure"),
             html.Td(f"{move.will_be:%d %b %Y}" if move.will_be else "–", className="figure"),
-            html.Td(days, className="figure"),
         ]
     )
