@@ -4,6 +4,7 @@ import threading
 
 import pytest
 
+from model.line_answers import LineAnswers
 from tests.browser.conftest import DESKTOP, PHONE
 from tests.browser.test_accessibility import faults
 
@@ -205,13 +206,13 @@ def test_cases_are_compared_and_saved_as_a_file(served, watch, tmp_path):
 def test_a_comparison_that_takes_long_can_be_cancelled(served, watch, monkeypatch):
     enough = threading.Event()
 
-    def slow(changes, as_of=None, on_case=None):
+    def slow(line, changes, as_of=None, on_case=None):
         for case in range(10_000):
             if not on_case(case, 10_000):
                 break
             enough.wait(0.02)
 
-    monkeypatch.setattr(served.project, "whatif", slow)
+    monkeypatch.setattr(LineAnswers, "whatif", slow)
     page = open_line(watch, served)
     page.get_by_role("button", name="Compare").click()
     page.wait_for_selector("#whatif-answer [role=progressbar]")
