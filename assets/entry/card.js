@@ -18,7 +18,7 @@ export function card(row, app) {
     mutate(held);
     app.drafts.keepIfUsed(key);
     if (redraw) app.redrawCard(row);
-    else refreshWords(row, held);
+    else refreshWords(row, held, activity);
   };
   return el("fieldset", { class: "entry-row", id: `card-${key}`, "data-unit": row.unit, "data-activity": row.activity, "data-span": row.span },
     el("legend", {}, placeWords(row, app.sheet)),

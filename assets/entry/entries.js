@@ -1,7 +1,8 @@
 // From what is filled in to what is sent: one entry a unit, its events together or not at all.
 
-import { readAmount, total } from "./amounts.js";
+import { readAmount } from "./amounts.js";
 import { newId } from "./identifiers.js";
+import { amountOf } from "./measured.js";
 import { keyOf } from "./rows.js";
 import { isDay, isTime, minutesLater, momentOf } from "./site_clock.js";
 import { counted } from "./words.js";
@@ -19,12 +20,6 @@ export function timeOf(draft, kind, shift) {
 function usualTime(draft, kind, shift) {
   const freedToday = (draft.free_since || "") >= shift.day;
   return kind === "start" && !freedToday ? shift.from : shift.to;
-}
-
-export function amountOf(draft) {
-  const typed = draft.amount.trim() ? [draft.amount] : [];
-  const amounts = [...draft.tickets, ...typed].map(readAmount);
-  return amounts.length && !amounts.includes(null) ? total(amounts) : null;
 }
 
 export function reasonOf(draft) {

@@ -1,5 +1,7 @@
 // Which rows are likely next, and how they stand with what is still on this phone.
 
+import { placedBy } from "./measured.js";
+
 export function keyOf(row) {
   return [row.unit, row.span, row.activity].join("|");
 }
@@ -11,21 +13,38 @@ const BECOMES = {
 
 // The sheet's rows as they will stand once the entries kept here are in the log.
 export function withKept(sheet, entries) {
-  const unseen = entries.filter((e) => e.state !== "sent" || e.last_seq > sheet.last_seq);
-  const moved = new Map();
-  for (const event of unseen.flatMap((entry) => entry.events)) {
-    const places = moved.get(keyOf(event)) || [];
-    moved.set(keyOf(event), [...places, event]);
-  }
-  const unitOf = new Map(sheet.activities.map((each) => [each.key, each.measure_unit]));
+  const unseen = entries.filter((entry) => !isInList(entry, sheet));
+  const told = byRow(unseen.flatMap((entry) => entry.events));
+  const cancelled = byRow(unseen.flatMap(cancelledBy));
+  const activityOf = new Map(sheet.activities.map((each) => [each.key, each]));
   const turnOf = new Map(sheet.headings.flatMap((each) => each.units.map((unit, turn) => [unit, turn])));
   return sheet.rows.map((row) => {
-    const events = moved.get(keyOf(row)) || [];
-    const status = events.reduce(statusAfter, row.status);
+    const [events, gone] = [told, cancelled].map((some) => some.get(keyOf(row)) || []);
+    const activity = activityOf.get(row.activity);
+    const more = placedBy(events, activity) - placedBy(gone, activity);
     return {
-      ...row, status, measure_unit: unitOf.get(row.activity), turn: turnOf.get(row.unit), kept: events.length > 0,
+      ...row, status: events.reduce(statusAfter, row.status), placed: more ? Math.max(0, (row.placed || 0) + more) : row.placed,
+      measure_unit: activity.measure_unit, turn: turnOf.get(row.unit), kept: events.length + gone.length > 0,
     };
   });
+}
+
+function byRow(events) {
+  const rows = new Map();
+  for (const event of events) rows.set(keyOf(event), [...(rows.get(keyOf(event)) || []), event]);
+  return rows;
+}
+
+// An entry whose answer was lost may be in the list, which names what its person told last.
+function isInList(entry, sheet) {
+  const known = new Set((sheet.told?.events || []).map((event) => event.event_id));
+  const named = entry.events.some((event) => known.has(event.event_id));
+  return named || (entry.state === "sent" && entry.last_seq <= sheet.last_seq);
+}
+
+// The events that an entry takes out of the log, as they were told.
+export function cancelledBy(entry) {
+  return entry.drafts.flatMap((draft) => draft.corrects?.told || []);
 }
 
 function statusAfter(status, event) {

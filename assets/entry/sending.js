@@ -77,7 +77,7 @@ export function correct(page, entry) {
     return {
       ...anew(draft), seen_seq: page.sheet.last_seq,
       files: told.flatMap((event) => event.files || []),
-      corrects: { entry: entry.id, events: told.map((event) => event.event_id) },
+      corrects: { entry: entry.id, events: told.map((event) => event.event_id), told },
     };
   };
   if (takeBack(page, entry, made)) showForm(page, entry);

@@ -2,7 +2,7 @@
 
 import { readAmount, shown, stepped } from "./amounts.js";
 import { el, field, part } from "./elements.js";
-import { amountOf } from "./entries.js";
+import { amountOf, placedAfter } from "./measured.js";
 import { keyOf } from "./rows.js";
 import { counted, unitWords } from "./words.js";
 
@@ -18,7 +18,7 @@ export function placedPanel(row, draft, activity, change) {
   parts.push(loads ? stepper(key, draft, input, change) : field("Amount", input));
   parts.push(unitChoice(key, draft, activity, change));
   if (loads) parts.push(addButton(key, draft, change), ticketList(key, draft, change));
-  parts.push(el("p", { class: "tally", id: `tally-${key}`, "aria-live": "polite" }, tallyWords(row, draft)));
+  parts.push(el("p", { class: "tally", id: `tally-${key}`, "aria-live": "polite" }, tallyWords(row, draft, activity)));
   return el("fieldset", { class: "detail" }, parts);
 }
 
@@ -67,12 +67,12 @@ function addWords(draft) {
 }
 
 // While digits are typed the panel stays as it is, and only its words follow.
-export function refreshWords(row, draft) {
+export function refreshWords(row, draft, activity) {
   const say = (id, words) => {
     const node = part(`${id}-${keyOf(row)}`);
     if (node) node.textContent = words;
   };
-  say("tally", tallyWords(row, draft));
+  say("tally", tallyWords(row, draft, activity));
   say("add", addWords(draft));
 }
 
@@ -97,13 +97,13 @@ function ticketList(key, draft, change) {
   return items.length ? el("ul", { class: "tickets" }, items) : null;
 }
 
-function tallyWords(row, draft) {
+function tallyWords(row, draft, activity) {
   const amount = amountOf(draft);
   if (amount === null) return draft.amount.trim() ? "This is no number above 0. Write it like 60.5." : "Nothing tallied yet.";
   const unit = unitWords(draft.measure_unit);
   const loads = draft.tickets.length + (draft.amount.trim() ? 1 : 0);
   const words = `${draft.tickets.length ? `${counted(loads, "load")}, ` : ""}${amount} ${unit}`;
-  if (!row.planned || draft.measure_unit !== row.measure_unit) return words;
-  const after = Number(row.placed || 0) + Number(amount);
-  return `${words}; then ${shown(after)} of ${shown(row.planned)} ${unit} planned.`;
+  const after = placedAfter(row, draft, activity);
+  if (!row.planned || after === null) return words;
+  return `${words}; then ${shown(after)} of ${shown(row.planned)} ${unitWords(row.measure_unit)} planned.`;
 }

@@ -63,7 +63,7 @@ export function draftOf(row, events, sheet) {
   const draft = newDraft({ unit, span, activity });
   draft.seen_seq = sheet.last_seq;
   draft.measure_unit = row.measure_unit;
-  draft.corrects = { entry: null, events: events.map((event) => event.event_id) };
+  draft.corrects = { entry: null, events: events.map((event) => event.event_id), told: events };
   for (const event of events) takeOver(draft, event, sheet);
   draft.note = draft.note.trim();
   draft.note_open = Boolean(draft.note || draft.files.length);

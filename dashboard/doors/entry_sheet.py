@@ -16,13 +16,22 @@ from model.activities import Activity
 from model.answers import in_shown_units, records
 from model.hold_reasons import WEATHER_REASONS
 from model.project import Project
-from model.units import accepted_units, shown_unit
+from model.sequence import FAR_OVER_PLAN, LITTLE_PLACED, OVER_PLAN, SINGLE_PLACE_LIMIT
+from model.units import accepted_units, shown_unit, si_per
 
 PATH = "/api/entry-sheet"
 ROW_COLUMNS = (
     "unit", "span", "activity", "heading", "status", "waits_for", "reason", "placed", "planned",
     "at_hand", "free_since",
 )  # fmt: skip
+
+LIMITS = {
+    "over_plan": OVER_PLAN,
+    "far_over_plan": FAR_OVER_PLAN,
+    "single_place": SINGLE_PLACE_LIMIT,
+    "little_placed": LITTLE_PLACED,
+}
+"""Shares of the plan at which the log warns or refuses: the phone says so before it sends."""
 
 
 def register(app: dash.Dash, project: Project) -> None:
@@ -63,6 +72,7 @@ def sheet(project: Project, by: str = "") -> dict[str, Any]:
         "rows": _rows(project, mine),
         "likely": _likely(project, mine),
         "told": _told(project, user.name if user else by.strip()),
+        "limits": LIMITS,
         "hold_reasons": list(job.hold_reasons),
         "weather_reasons": list(WEATHER_REASONS),
         "me": {"name": user.name, "role": user.role, "records": access.may("record")}
@@ -71,15 +81,19 @@ def sheet(project: Project, by: str = "") -> dict[str, Any]:
 
 
 def _activity(activity: Activity, project: Project) -> dict[str, Any]:
+    shown = shown_unit(activity.measure, project.job.units_system)
     return {
         "key": activity.key,
         "name": activity.name,
         "grain": activity.grain,
         "measure": activity.measure,
-        "measure_unit": shown_unit(activity.measure, project.job.units_system),
+        "measure_unit": shown,
         "accepted_units": list(accepted_units(activity.measure)),
+        "factors": {unit: si_per(unit) / si_per(shown)
+                    for unit in accepted_units(activity.measure)},
+        "after": list(activity.after),
         "weather": activity.weather,
-    }
+    }  # fmt: skip
 
 
 def _rows(project: Project, headings: list[str]) -> list[dict[str, Any]]:

@@ -242,3 +242,85 @@ def test_what_is_taken_back_from_the_log_says_the_same_again(page, told):
     assert [{**event, "event_id": ""} for event in again] == [
         {**event, "event_id": ""} for event in events
     ]
+
+
+CONCRETE = {
+    "key": "deck_pour", "name": "Deck pour", "measure": "concrete", "measure_unit": "yd3",
+    "factors": {"yd3": 1, "m3": 1 / 0.764554857984}, "after": [],
+}  # fmt: skip
+POUR = {"unit": "W23", "span": "", "activity": "deck_pour"}
+POUR_ROW = {**POUR, "heading": "west", "status": "under_way", "placed": 30, "planned": 600}
+POUR_SHEET = {
+    "last_seq": 5, "activities": [CONCRETE], "headings": [{"key": "west", "units": ["W23"]}],
+    "rows": [POUR_ROW],
+}  # fmt: skip
+
+
+def placed(event_id="p1", quantity="30", measure_unit="yd3"):
+    return {**POUR, "event_id": event_id, "kind": "place", "at": "2026-11-24T14:00",
+            "quantity": quantity, "measure_unit": measure_unit}  # fmt: skip
+
+
+def a_draft(amount="", corrects=(), did=("place",), measure_unit="yd3", **more):
+    told = list(corrects)
+    return {
+        **POUR, "did": {kind: {"time": ""} for kind in did}, "tickets": [], "amount": amount,
+        "measure_unit": measure_unit, "files": [],
+        "corrects": {"entry": None, "events": [e["event_id"] for e in told], "told": told}
+        if told else None, **more,
+    }  # fmt: skip
+
+
+def an_entry(events, state="queued", last_seq=0, drafts=()):
+    return {"events": events, "state": state, "last_seq": last_seq, "drafts": list(drafts)}
+
+
+def test_a_corrected_amount_is_not_counted_beside_the_one_it_replaces(page):
+    draft = a_draft("30", corrects=[placed()])
+    assert call(page, "measured", "placedAfter", POUR_ROW, draft, CONCRETE) == 30
+    assert call(page, "measured", "placedAfter", POUR_ROW, a_draft("30"), CONCRETE) == 60
+
+
+def test_an_amount_in_another_unit_is_counted_in_the_unit_of_the_list(page):
+    """A cubic yard is 0.764554857984 m³: NIST SP 811, appendix B.8."""
+    after = call(
+        page, "measured", "placedAfter", POUR_ROW, a_draft("8", measure_unit="m3"), CONCRETE
+    )
+    assert after == pytest.approx(30 + 8 / 0.764554857984)
+
+
+def test_an_amount_in_a_unit_that_an_old_list_cannot_convert_is_not_guessed(page):
+    old = {**CONCRETE, "factors": None}
+    draft = a_draft("8", measure_unit="m3")
+    assert call(page, "measured", "placedAfter", POUR_ROW, draft, old) is None
+
+
+LATER = {"sent": ("sent", 6), "kept": ("queued", 0)}
+
+
+@pytest.mark.parametrize(("state", "last_seq"), LATER.values(), ids=LATER.keys())
+def test_what_is_not_in_the_list_yet_is_added_to_what_it_has(page, state, last_seq):
+    entry = an_entry([placed("p2", "12.5")], state, last_seq)
+    (row,) = call(page, "rows", "withKept", POUR_SHEET, [entry])
+    assert (row["placed"], row["kept"]) == (42.5, True)
+
+
+def test_what_is_in_the_list_is_not_added_again(page):
+    """Sent before the list came; or in the log though its answer was lost."""
+    sent = an_entry([placed()], "sent", 5)
+    (row,) = call(page, "rows", "withKept", POUR_SHEET, [sent])
+    assert (row["placed"], row["kept"]) == (30, False)
+    knows = {**POUR_SHEET, "told": {"events": [placed()]}}
+    (row,) = call(page, "rows", "withKept", knows, [an_entry([placed()])])
+    assert row["placed"] == 30
+
+
+def test_a_kept_correction_takes_off_what_it_cancels(page):
+    cancel = {**POUR, "span": "", "activity": "", "event_id": "v", "kind": "void", "voids": "p1"}
+    draft = a_draft("18", corrects=[placed()])
+    entry = an_entry([cancel, placed("p2", "18")], drafts=[draft])
+    (row,) = call(page, "rows", "withKept", POUR_SHEET, [entry])
+    assert row["placed"] == 18
+    only_taken_out = an_entry([cancel], drafts=[a_draft(did=(), corrects=[placed()])])
+    (row,) = call(page, "rows", "withKept", POUR_SHEET, [only_taken_out])
+    assert (row["placed"], row["kept"]) == (0, True)
