@@ -123,6 +123,10 @@ export function entriesOf(drafts, shift, by, now, lastNumber) {
   }));
 }
 
+export function entriesIn(drafts) {
+  return byUnit(drafts).size;
+}
+
 function byUnit(drafts) {
   const units = new Map();
   for (const draft of drafts) units.set(draft.unit, [...(units.get(draft.unit) || []), draft]);

@@ -6,6 +6,7 @@ import { Outbox } from "./outbox.js";
 import { outboxView } from "./outbox_view.js";
 import { anotherRow } from "./another_row.js";
 import { card } from "./card.js";
+import { entriesIn } from "./entries.js";
 import { filesInUse } from "./files.js";
 import { dueOn, likelyPanel, proposalsOf } from "./likely.js";
 import * as filling from "./filling.js";
@@ -17,7 +18,7 @@ import { shiftPanel } from "./shift_panel.js";
 import { stateLine, stateOf } from "./state_line.js";
 import { toldView } from "./told.js";
 import { noWeather, weatherPanel } from "./weather.js";
-import { counted } from "./words.js";
+import { entriesWords } from "./words.js";
 
 export class EntryPage {
   constructor(kept, looks, signInAt) {
@@ -201,10 +202,10 @@ export class EntryPage {
   }
 
   drawBar() {
-    const count = this.drafts.filled().length;
+    const count = entriesIn(this.drafts.filled());
     this.drawState();
     part("entry-bar").hidden = count === 0 || this.review !== null;
-    part("review-open").textContent = `Review ${counted(count, "row")}`;
+    part("review-open").textContent = `Review ${entriesWords(count)}`;
   }
 
   outboxChanged() {

@@ -1,12 +1,13 @@
 // One line that says how it stands: signal, what is kept, what needs a choice.
 
 import { el } from "./elements.js";
+import { entriesIn } from "./entries.js";
 import { momentWords } from "./site_clock.js";
 import { counted, entriesWords } from "./words.js";
 
 // Returns { tone, words }; tone is also said by a mark and by the words.
 export function stateOf(outbox, held, drafts) {
-  const filledIn = drafts.filled().length;
+  const filledIn = entriesIn(drafts.filled());
   const kept = outbox.withState("queued").length;
   const keptWords = `${entriesWords(kept)} kept on this phone`;
   const asked = outbox.withState("clash", "refused").length;
@@ -28,7 +29,7 @@ export function stateOf(outbox, held, drafts) {
   }
   if (asked) return { tone: "error", words: `${counted(asked, "entry needs", "entries need")} you, see below.` };
   if (kept) return { tone: "warning", words: `${keptWords}.` };
-  if (filledIn) return { tone: "warning", words: `${counted(filledIn, "row is", "rows are")} filled in, not sent yet.`, wait: true };
+  if (filledIn) return { tone: "warning", words: `${counted(filledIn, "entry is", "entries are")} filled in, not sent yet.`, wait: true };
   if (outbox.justSent) return { tone: "done", words: `${counted(outbox.justSent, "entry is", "entries are")} in the log.` };
   return { tone: "done", words: `Nothing waits to be sent. ${sheetWords(held)}` };
 }

@@ -44,10 +44,10 @@ def test_a_filled_in_entry_has_no_serious_fault_at_any_step(served, watch):
     page.get_by_text("Weather lost").click()
     page.get_by_text("Other work on this heading").click()
     assert faults(page) == [], "filled in"
-    page.get_by_role("button", name="Review 1 row").click()
+    page.get_by_role("button", name="Review 1 entry").click()
     assert faults(page) == [], "with what is wrong said"
     work.get_by_role("button", name="Waiting for survey").click()
-    page.get_by_role("button", name="Review 1 row").click()
+    page.get_by_role("button", name="Review 1 entry").click()
     assert faults(page) == [], "in review"
     page.get_by_role("button", name="Send", exact=True).click()
     page.wait_for_selector(".outbox-item[data-state=sent]")

@@ -96,7 +96,7 @@ def test_a_draft_survives_a_reload_down_to_its_digits(served, watch):
 def test_a_double_tap_on_send_records_once(served, watch):
     page = open_entry(watch, served.url)
     tick(page, *NEXT_POUR, "Started")
-    page.get_by_role("button", name="Review 1 row").click()
+    page.get_by_role("button", name="Review 1 entry").click()
     page.get_by_role("button", name="Send", exact=True).dblclick()
     expect(entries(page, "sent")).to_have_count(1)
     assert [event.kind for event in mine(served, NEXT_POUR)] == ["start"]

@@ -135,6 +135,6 @@ def test_what_is_filled_in_is_not_said_to_be_sent(shift_end, watch):
     page = open_entry(watch, shift_end.url)
     choose_heading(page, "W_from_west")
     proposal(page, "W09 span 2").click()
-    expect_state(page, "1 row is filled in, not sent yet")
+    expect_state(page, "1 entry is filled in, not sent yet")
     send(page)
     expect_state(page, "1 entry is in the log")
