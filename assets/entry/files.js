@@ -33,10 +33,15 @@ async function keep(file, kept) {
 
 function list(key, draft, change) {
   const items = draft.files.map((file, position) => el("li", {}, el("span", {}, file.name), el("button", {
-    type: "button", id: `unattach-${key}-${position}`, class: "tap quiet-tap", "aria-label": `Remove ${file.name}`,
+    type: "button", id: `unattach-${key}-${position}`, class: "tap quiet-tap",
     onclick: () => change((d) => d.files.splice(position, 1)),
-  }, "Remove")));
-  return items.length ? el("ul", { class: "tickets" }, items) : null;
+  }, removeWords(file))));
+  return items.length ? el("ul", { class: "tickets files" }, items) : null;
+}
+
+function removeWords({ id, name }) {
+  if (!id) return "Remove what was attached earlier";
+  return `Remove the ${name.toLowerCase().endsWith(".pdf") ? "document" : "photo"} ${name}`;
 }
 
 // The ids of all files that something here still names.

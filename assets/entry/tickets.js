@@ -92,8 +92,8 @@ function ticketList(key, draft, change) {
     el("span", {}, `Load ${position + 1}: ${load} ${unitWords(draft.measure_unit)}`),
     el("button", {
       type: "button", id: `remove-${key}-${position}`, class: "tap quiet-tap",
-      "aria-label": `Remove load ${position + 1}`, onclick: () => change((d) => d.tickets.splice(position, 1)),
-    }, "Remove")));
+      "aria-label": `Remove this load, number ${position + 1}`, onclick: () => change((d) => d.tickets.splice(position, 1)),
+    }, "Remove this load")));
   return items.length ? el("ul", { class: "tickets" }, items) : null;
 }
 

@@ -16,7 +16,7 @@ PROGRAM = {"name": "stem.jpg", "mimeType": "image/jpeg", "buffer": b"MZ not a ph
 
 def attach(page, file):
     tick(page, *UNDER_WAY, "Note").get_by_label("Photo or document").set_input_files(file)
-    expect(page.get_by_role("button", name="Remove stem.jpg")).to_be_visible()
+    expect(page.get_by_role("button", name="Remove the photo stem.jpg")).to_be_visible()
 
 
 def test_the_page_says_that_a_photo_keeps_what_the_phone_wrote_into_it(served, watch):
