@@ -1,6 +1,7 @@
 // The list of what this phone kept and sent, each with how it stands and what can be done.
 
 import { el } from "./elements.js";
+import { cancelledBy } from "./rows.js";
 import { counted, line } from "./words.js";
 
 const STANDS = {
@@ -29,7 +30,8 @@ function item(app, outbox, entry, actions) {
   const heading = el("p", { class: "outbox-head" },
     el("strong", { class: `outbox-state ${shows}` }, stands(outbox, entry, shows)),
     el("span", { class: "quiet" }, ` Unit ${entry.unit}`));
-  const mine = el("ul", {}, entry.events.map((event) => el("li", {}, line(event, app.sheet))));
+  const cancelled = cancelledBy(entry);
+  const mine = el("ul", {}, entry.events.map((event) => el("li", {}, line(event, app.sheet, cancelled))));
   return el("li", { class: `card outbox-item is-${shows}`, id: `entry-${entry.id}`, "data-state": shows },
     heading, entry.state === "clash" ? clash(app, entry, mine) : mine,
     remarks(entry.problems), remarks(entry.warnings, "Look again: "),

@@ -1,21 +1,30 @@
-// Looking it over before it leaves the hand: every event in words, then one button.
+// Looking it over before it leaves the hand: every event in words, what is odd, then one button.
 
 import { el } from "./elements.js";
-import { keyOf } from "./rows.js";
-import { placeWords, sentence, counted } from "./words.js";
+import { oddOf } from "./odd.js";
+import { cancelledBy, keyOf } from "./rows.js";
+import { counted, entriesWords, placeWords, sentence } from "./words.js";
 
 export function reviewPanel(app, entries, { onSend, onBack }) {
-  const events = entries.flatMap((entry) => entry.events);
-  const items = entries.flatMap((entry) => entry.drafts.map((draft) => el("li", {},
-    el("strong", {}, placeWords(draft, app.sheet)),
-    el("ul", {}, eventsOfDraft(entry, draft).map((event) => el("li", {}, sentence(event)))))));
+  const remarks = new Map(entries.flatMap((entry) => entry.drafts.map((draft) =>
+    [draft, oddOf(draft, entry.events, app.rows, app.sheet)])));
+  const odd = [...remarks.values()].filter((said) => said.length).length;
   return el("section", { class: "card review", id: "review", tabindex: "-1", "aria-label": "Review before sending" },
     el("h2", {}, "Is this right?"),
-    el("p", {}, `${counted(events.length, "line")} by ${app.by()}`),
-    el("ul", { class: "review-list" }, items),
+    el("p", {}, `${entriesWords(entries.length)} by ${app.by()}`),
+    odd ? el("p", {}, `Look again at ${counted(odd, "marked row")}. It can be sent as it is.`) : null,
+    el("ol", { class: "review-list" }, entries.map((entry) =>
+      el("li", {}, entry.drafts.map((draft) => draftPart(app, entry, draft, remarks.get(draft)))))),
     el("div", { class: "taps" },
       el("button", { type: "button", id: "send", class: "button main", onclick: onSend }, "Send"),
       el("button", { type: "button", id: "back", class: "button", onclick: onBack }, "Back")));
+}
+
+function draftPart(app, entry, draft, odd) {
+  return el("div", {},
+    el("strong", {}, placeWords(draft, app.sheet)),
+    el("ul", {}, eventsOfDraft(entry, draft).map((event) => el("li", {}, sentence(event, cancelledBy(entry))))),
+    odd.length ? el("p", { class: "odd" }, odd.join(" ")) : null);
 }
 
 function eventsOfDraft(entry, draft) {

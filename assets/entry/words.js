@@ -39,7 +39,10 @@ export function placeWords(row, sheet) {
   return `${row.unit}${span} ${activity ? activity.name : row.activity}`.trim();
 }
 
-export function sentence(event) {
+// Of a void also what it cancels, where that is known.
+export function sentence(event, cancelled = []) {
+  const gone = event.kind === "void" && cancelled.find((each) => each.event_id === event.voids);
+  if (gone) return `cancelled “${sentence({ ...gone, note: "", files: [] })}”`;
   const words = [SAID[event.kind] || event.kind];
   if (event.quantity) words.push(`${event.quantity} ${unitWords(event.measure_unit)}`);
   if (event.reason) words.push(`(${event.reason})`);
@@ -50,8 +53,10 @@ export function sentence(event) {
 }
 
 // The same with where it happened.
-export function line(event, sheet) {
-  return event.kind === "void" ? sentence(event) : `${placeWords(event, sheet)}: ${sentence(event)}`;
+export function line(event, sheet, cancelled = []) {
+  const where = event.kind === "void" ? cancelled.find((each) => each.event_id === event.voids) : event;
+  const words = sentence(event, cancelled);
+  return where ? `${placeWords(where, sheet)}: ${words}` : words;
 }
 
 export function counted(number, one, many = `${one}s`) {

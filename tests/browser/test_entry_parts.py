@@ -324,3 +324,92 @@ def test_a_kept_correction_takes_off_what_it_cancels(page):
     only_taken_out = an_entry([cancel], drafts=[a_draft(did=(), corrects=[placed()])])
     (row,) = call(page, "rows", "withKept", POUR_SHEET, [only_taken_out])
     assert (row["placed"], row["kept"]) == (0, True)
+
+
+LIMITS = {"over_plan": 1.1, "far_over_plan": 2.0, "single_place": 1.5, "little_placed": 0.8}
+REBAR = {"key": "rebar", "name": "Rebar", "measure": "none", "measure_unit": "", "after": []}
+ODD_SHEET = {"limits": LIMITS, "activities": [REBAR, {**CONCRETE, "after": ["rebar"]}]}
+
+
+def odd(page, draft, events=(), rebar=(("1", "complete"), ("2", "complete")), sheet=ODD_SHEET):
+    rows = [{**POUR, "activity": "rebar", "span": span, "status": status}
+            for span, status in rebar]  # fmt: skip
+    row = {**POUR_ROW, "measure_unit": "yd3"}
+    return call(page, "odd", "oddOf", draft, list(events), [row, *rows], sheet)
+
+
+def told(kind, at, activity="deck_pour", span=""):
+    return {
+        "unit": "W23",
+        "span": span,
+        "activity": activity,
+        "kind": kind,
+        "at": f"2026-11-24T{at}",
+    }
+
+
+@pytest.mark.parametrize(
+    ("amount", "said"),
+    [
+        ("630", []),  # 660 of 600: 110 %, as much as the log takes without a word
+        ("636", ["11 % over plan in all, 666 of 600 yd³."]),
+        ("900", ["55 % over plan in all, 930 of 600 yd³."]),
+        ("901", ["55 % over plan in all, 931 of 600 yd³: "
+                 "the log refuses that as a slip of the hand."]),
+    ],
+)  # fmt: skip
+def test_what_is_over_plan_is_said_before_it_is_sent(page, amount, said):
+    """The limits are those of ``model.acceptance``: 110 % in all, 150 % at once."""
+    assert odd(page, a_draft(amount)) == said
+
+
+@pytest.mark.parametrize(
+    ("amount", "said"),
+    [("450", []), ("449", ["Finished with 121 of 600 yd³ not reported."])],
+)
+def test_a_finish_with_much_of_the_plan_not_reported_is_said(page, amount, said):
+    assert odd(page, a_draft(amount, did=("place", "finish"))) == said
+
+
+def test_a_finish_without_amounts_goes_by_what_is_placed_already(page):
+    said = odd(page, a_draft(did=("finish",), measure_unit=""))
+    assert said == ["Finished with 570 of 600 yd³ not reported."]
+
+
+def test_work_before_what_it_waits_for_is_said_with_the_spans_that_are_open(page):
+    start, draft = [told("start", "08:00")], a_draft(did=("start",))
+    open_span = (("1", "complete"), ("2", "under_way"))
+    assert odd(page, draft, start) == []
+    assert odd(page, draft, start, open_span) == [
+        "Starts before Rebar of span 2 is finished: the log refuses that until it is recorded."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("finished_at", "is_odd"), [("07:30", False), ("08:00", False), ("09:00", True)]
+)
+def test_what_is_finished_in_the_same_entry_counts_if_it_was_finished_by_then(
+    page, finished_at, is_odd
+):
+    """At the same moment the earlier activity comes first, as in ``model.sequence``."""
+    events = [told("finish", finished_at, "rebar", "2"), told("start", "08:00")]
+    open_span = (("1", "complete"), ("2", "under_way"))
+    assert bool(odd(page, a_draft(did=("start",)), events, open_span)) is is_odd
+
+
+def test_a_list_of_an_earlier_version_questions_nothing(page):
+    old = {"activities": [{**REBAR, "after": None}, {**CONCRETE, "after": None, "factors": None}]}
+    assert odd(page, a_draft("9000"), [told("place", "08:00")], (("1", "under_way"),), old) == []
+
+
+def test_a_cancelled_entry_is_named_by_what_it_said(page):
+    void = {"kind": "void", "voids": "p1", "note": "Corrected by who recorded it"}
+    words = call(page, "words", "sentence", void, [{**placed(), "note": "levels read"}])
+    assert words == "cancelled “placed 30 yd³ · Tue 24 Nov, 14:00”"
+    assert call(page, "words", "sentence", void, []).startswith("an earlier entry cancelled")
+
+
+def test_rows_of_one_unit_are_one_entry(page):
+    drafts = [{**POUR, "unit": unit, "span": span} for unit, span in
+              (("W09", "1"), ("W09", "2"), ("W23", ""))]  # fmt: skip
+    assert call(page, "entries", "entriesIn", drafts) == 2

@@ -114,6 +114,42 @@ def test_what_was_sent_is_corrected_by_new_events(served, watch):
     assert right.event_id not in voided
 
 
+def test_a_correction_counts_once_and_what_is_odd_is_marked_before_it_is_sent(served, watch):
+    page = open_entry(watch, served.url)
+    work = tick(page, *UNDER_WAY, "Placed")
+    work.get_by_role("textbox", name="This load").fill("30")
+    expect(work).to_contain_text("30 yd³; then 30 of 604.4 yd³ planned")
+    send(page)
+    entries(page, "sent").get_by_role("button", name="Correct").click()
+    expect(work).to_contain_text("30 yd³; then 30 of 604.4 yd³ planned")
+    work.get_by_role("textbox", name="This load").fill("900")
+    for kind in ("Started", "Finished"):
+        row(page, "W22", "falsework").get_by_role("button", name=kind).click()
+    page.get_by_role("button", name="Review 2 entries").click()
+    review = page.get_by_role("region", name="Review before sending")
+    expect(review).to_contain_text("2 entries by")
+    expect(review).to_contain_text("cancelled “placed 30 yd³ · Tue 24 Nov")
+    expect(review.locator(".odd")).to_have_text(
+        [re.compile("^49 % over plan in all, 900 of 604.4 yd³"), re.compile("not reported")]
+    )
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect_state(page, "2 entries are in the log")
+    assert [str(e.quantity) for e in recorded(served, *UNDER_WAY[1:], by=WHO)] == ["30", "900"]
+
+
+def test_amounts_kept_without_signal_are_added_to_the_list(served, watch):
+    page = open_entry(watch, served.url)
+    page.context.set_offline(True)
+    tick(page, *UNDER_WAY, "Placed").get_by_role("textbox", name="This load").fill("30")
+    send(page)
+    work = row(page, *UNDER_WAY[1:])
+    expect(work).to_contain_text("30 of 604.4 yd³")
+    page.context.set_offline(False)
+    expect(entries(page, "sent")).to_have_count(1)
+    expect(work.get_by_text("with what is kept here")).to_have_count(0)
+    expect(work).to_contain_text("30 of 604.4 yd³")
+
+
 def test_what_should_not_have_been_sent_is_taken_out(served, watch):
     page = open_entry(watch, served.url)
     tick(page, *NEXT_FALSEWORK, "Started")
@@ -266,7 +302,7 @@ def test_what_was_sent_from_another_phone_is_corrected_from_a_new_one(served, wa
     work = row(fresh, *UNDER_WAY[1:])
     expect(work.get_by_text("Correcting what was sent.")).to_be_visible()
     expect(work.get_by_role("textbox", name="Note")).to_have_value("pump moved")
-    work.get_by_role("button", name="Remove load 2").click()
+    work.get_by_role("button", name="Remove this load, number 2").click()
     work.get_by_role("textbox", name="This load").fill("18")
     send(fresh)
     expect(entries(fresh, "sent")).to_have_count(1)

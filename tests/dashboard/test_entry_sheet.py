@@ -110,3 +110,16 @@ def test_without_users_the_sheet_tells_it_of_the_name_that_is_given(tmp_path):
     assert [event["kind"] for event in told["events"]] == ["start"]
     for address in ("/api/entry-sheet", "/api/entry-sheet?by=Nobody"):
         assert visitors.send("GET", address).get_json()["told"]["events"] == []
+
+
+def test_the_sheet_carries_what_the_log_judges_by_so_that_the_phone_can_say_it_first(ask, project):
+    sheet = ask()
+    assert sheet["limits"] == {"over_plan": 1.1, "far_over_plan": 2.0, "single_place": 1.5,
+                               "little_placed": 0.8}  # fmt: skip
+    for activity in sheet["activities"]:
+        assert activity["after"] == list(project.job.activity_by_key[activity["key"]].after)
+        assert set(activity["factors"]) == set(activity["accepted_units"])
+    (pour,) = [each for each in sheet["activities"] if each["key"] == "deck_pour"]
+    # A cubic yard is 0.764554857984 m³ and 27 cubic feet: NIST SP 811, appendix B.8.
+    assert pour["factors"]["m3"] == pytest.approx(1 / 0.764554857984)
+    assert pour["factors"]["ft3"] == pytest.approx(1 / 27)
