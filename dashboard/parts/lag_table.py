@@ -20,7 +20,7 @@ SHOWN = 5
 WORTH_SHOWING_DAYS = 0.05
 """What costs the finish less is folded away; it would read as nothing."""
 
-CAPTION = "Units that lag, worst first"
+CAPTION = "Units that lag, worst first in each group"
 BY_ITSELF = "Behind the pace of their heading"
 WITH_HEADING = "Behind the baseline, on the pace of their heading"
 COUNT_ONCE = "What a slow crew costs stands beside each of its units: count it once."

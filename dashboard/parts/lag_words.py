@@ -10,6 +10,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from model.lag import Lag
+from model.lag_cost import WORTH_SAYING_DAYS
 from model.starving import NO_SET, Starving
 
 Names = Mapping[str, str]
@@ -49,6 +50,8 @@ def lag_summary(found: Lag, crews: Starving, names: Names) -> Component:
 
 def _worst(row: Mapping[Any, Any], names: Names) -> Component:
     behind = f"{days_words(row['behind_pace'])} behind the pace of its heading"
+    if row["behind_baseline"] <= -WORTH_SAYING_DAYS:
+        behind += f" (but {days_words(-row['behind_baseline'])} ahead of the baseline)"
     return html.P(["Lags most: ", *_unit_words(row, behind, row["costs_finish_days"], names)],
                   className="lead")  # fmt: skip
 
@@ -70,8 +73,7 @@ def _next_to_starve(row: Mapping[Any, Any], names: Names) -> Component:
             "Next to starve: ",
             html.Strong(f"the {names[row['activity']].lower()} crew"),
             f" on {row['heading']}, after {short_day(row['free_from'])}, for "
-            f"{days_words(row['wait_days'])}, until {_waits_for(row, names)} "
-            f"({short_day(row['ready_on'])}).",
+            f"{days_words(row['wait_days'])}: {_goes_on(row, names)}.",
         ],
         className="lead",
     )
@@ -93,13 +95,17 @@ def _waits_for(row: Mapping[Any, Any], names: Names) -> str:
     return f"{names[row['waits_for']].lower()} of {row['waits_for_unit']} is finished"
 
 
+def _goes_on(row: Mapping[Any, Any], names: Names) -> str:
+    """Say what a crew waits for, and when it can go on: a lag may lie between the two."""
+    return f"waits until {_waits_for(row, names)}, can go on after {short_day(row['ready_on'])}"
+
+
 def _idle(rows: pd.DataFrame, names: Names) -> Component:
     """List the crews that stand idle already."""
     items = [
         html.Li(
             f"{names[row['activity']]} crew on {row['heading']}, since "
-            f"{short_day(row['free_from'])}: waits until {_waits_for(row, names)} "
-            f"({short_day(row['ready_on'])})."
+            f"{short_day(row['free_from'])}: {_goes_on(row, names)}."
         )
         for row in rows.to_dict("records")
     ]

@@ -65,7 +65,7 @@ def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
         )
         for row in likeliest.sort_values("day").head(MOST_POURS).to_dict("records")
     ]
-    heads = ("Likeliest", "Pour", "Chance")
+    heads = ("Likeliest day", "Pour", "Chance of that day")
     return _table("In the next 15 working days", heads, rows)
 
 

@@ -73,14 +73,21 @@ def test_the_first_sentence_says_which_unit_lags_most_by_how_much_and_why():
 def test_the_second_sentence_says_who_starves_next_from_when_and_until_when():
     said = text_of(lag_summary(a_lag(W07), crews(IDLE, STARVES), NAMES))
     assert "Next to starve: the deck pour crew on h2, after Tue 1 Dec, for 5 working days" in said
-    assert "until rebar of W07 is finished (Tue 8 Dec)" in said
+    assert "waits until rebar of W07 is finished, can go on after Tue 8 Dec" in said
 
 
 def test_crews_that_stand_idle_already_are_listed_with_what_they_wait_for():
     said = text_of(lag_summary(a_lag(W07), crews(IDLE), NAMES))
     assert "1 crew stands idle now" in said
-    assert "the falsework set under E20 is free (Wed 2 Dec)" in said
+    assert "the falsework set under E20 is free, can go on after Wed 2 Dec" in said
     assert "No crew is about to starve." in said
+
+
+def test_who_lags_behind_its_pace_and_is_ahead_of_the_baseline_is_said_to_be():
+    ahead = (*W07[:3], -1.0, *W07[4:])
+    said = text_of(lag_summary(a_lag(ahead), crews(), NAMES))
+    assert "behind the pace of its heading (but 1 working day ahead of the baseline)" in said
+    assert "ahead" not in text_of(lag_summary(a_lag(W07), crews(), NAMES))
 
 
 def test_what_is_farthest_behind_the_baseline_is_said_even_where_it_keeps_its_pace():
