@@ -5,6 +5,7 @@ import { el, part, redraw } from "./elements.js";
 import { Outbox } from "./outbox.js";
 import { outboxView } from "./outbox_view.js";
 import { anotherRow } from "./another_row.js";
+import { askedOf } from "./asked.js";
 import { card } from "./card.js";
 import { entriesIn } from "./entries.js";
 import { filesInUse } from "./files.js";
@@ -27,6 +28,7 @@ export class EntryPage {
     this.signInAt = signInAt;
     this.held = null;
     this.picked = [];
+    this.asked = askedOf(location.search);
     this.problems = [];
     this.review = null;
     this.weather = noWeather();
@@ -103,11 +105,13 @@ export class EntryPage {
       return;
     }
     this.rows = withKept(this.sheet, this.outbox.entries);
+    const asked = this.asked ? filling.openAsked(this) : "";
     this.drawOutbox();
     this.drawShift();
     this.drawHeadings();
     this.drawRows();
     this.drawBar();
+    if (asked) filling.showCard(asked);
   }
 
   drawState() {

@@ -1,6 +1,7 @@
 // What the person does while filling in: the shift, a row picked or cleared, weather lost.
 
-import { part } from "./elements.js";
+import { answerTo } from "./asked.js";
+import { el, part, redraw } from "./elements.js";
 import { isTaken } from "./likely.js";
 import { keyOf } from "./rows.js";
 import { heldByWeather, noWeather } from "./weather.js";
@@ -14,7 +15,25 @@ export function setShift(page, name, value) {
   if (name !== "by") page.draw();
 }
 
+// Opens on what the address asks for; returns the row to show first. What a kept list does not
+// have is asked again of the next one, until the person chooses.
+export function openAsked(page) {
+  const { heading, picked, words } = answerTo(page.asked, page.headings(), page.rows);
+  if (heading && heading !== page.heading()) page.drafts.set("heading", heading);
+  if (picked.length || !words) forgetAsked(page);
+  page.picked = picked;
+  redraw(part("entry-asked"), words ? el("p", { class: "banner warning" }, words) : null);
+  return page.by() ? picked[0] : undefined; // else the name comes first
+}
+
+function forgetAsked(page) {
+  page.asked = null;
+  redraw(part("entry-asked"));
+  history.replaceState(null, "", location.pathname);
+}
+
 export function chooseHeading(page, key) {
+  forgetAsked(page);
   page.picked = [];
   page.weather = noWeather();
   page.drafts.set("heading", key);
@@ -22,6 +41,7 @@ export function chooseHeading(page, key) {
 }
 
 export function pick(page, key) {
+  forgetAsked(page);
   page.picked = [...new Set([key, ...page.picked])];
   page.drawRows();
   part(`card-${key}`)?.querySelector("button")?.focus();

@@ -16,6 +16,7 @@ from dashboard.doors.openapi_words import (
     DAY,
     KEY,
     NUMBER_OR_NULL,
+    NUMBERS,
     REFUSALS,
     TEXT,
     TEXT_OR_NULL,
@@ -135,7 +136,8 @@ SCHEMAS: Schema = {
         units_system={"type": "string", "enum": ["us", "si"]},
         activities=list_of(
             record(key=TEXT, name=TEXT, grain=TEXT, measure=TEXT, measure_unit=TEXT,
-                    accepted_units=list_of(TEXT), weather=YES_OR_NO)
+                    accepted_units=list_of(TEXT), factors=NUMBERS, after=list_of(TEXT),
+                    weather=YES_OR_NO)
         ),
         headings=list_of(record(key=TEXT, units=list_of(TEXT))),
         rows=list_of(
@@ -144,6 +146,7 @@ SCHEMAS: Schema = {
                     reason=TEXT, placed=NUMBER_OR_NULL, planned=NUMBER_OR_NULL,
                     at_hand=YES_OR_NO, free_since=TEXT_OR_NULL)
         ),
+        limits={**NUMBERS, "description": "Shares of the plan at which the log warns or refuses."},
         likely=record(
             shift={**DAY, "description": "The day on which the shift that runs now began."},
             next_shift={**DAY, "description": "The day of the next one."},

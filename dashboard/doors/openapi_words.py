@@ -32,6 +32,7 @@ def list_of(of: Schema) -> Schema:
 TEXT: Schema = {"type": "string"}
 TEXT_OR_NULL: Schema = {"type": ["string", "null"]}
 NUMBER_OR_NULL: Schema = {"type": ["number", "null"]}
+NUMBERS: Schema = {"type": "object", "additionalProperties": {"type": "number"}}
 YES_OR_NO: Schema = {"type": "boolean"}
 CHANCE: Schema = {"type": "number", "minimum": 0, "maximum": 1}
 DAY: Schema = {"type": "string", "format": "date"}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 import pandas as pd
 from dash import dcc, html
@@ -110,7 +111,7 @@ def unit_facts(
             [
                 html.Strong(f"Unit {unit}"),
                 dcc.Link("Show on the map", href=map_address(unit, focus)),
-                html.A("Enter its shift", href="/entry"),
+                html.A("Enter its shift", href=entry_address(unit, rows["heading"].iloc[0])),
             ],
             className="controls",
         )
@@ -120,6 +121,17 @@ def unit_facts(
     heads = ("Activity", "Status", "Finished or likely", "80 % sure by", "Planned")
     facts = [_fact(row, names) for row in rows.to_dict("records")]
     return [*parts, _table(f"Unit {unit}, activity by activity", heads, facts, "stacked")]
+
+
+def entry_address(unit: str, heading: str) -> str:
+    """Return the address of shift entry, open on a unit.
+
+    Examples
+    --------
+    >>> entry_address("W22", "W_from_east")
+    '/entry?heading=W_from_east&unit=W22'
+    """
+    return f"/entry?{urlencode({'heading': heading, 'unit': unit})}"
 
 
 def _brushed(units: list[str], focus: str) -> Component:

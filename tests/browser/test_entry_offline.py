@@ -57,6 +57,20 @@ def test_the_page_opens_without_signal_and_lists_the_units(served, watch):
     tick(page, *UNDER_WAY, "Finished")
 
 
+def test_a_link_to_a_unit_opens_on_it_without_signal_too(served, watch):
+    page = open_entry(watch, served.url)
+    page.context.set_offline(True)
+    page.goto(f"{served.url}/entry?heading=W_from_east&unit=W22")
+    ready(page)
+    first = page.locator("fieldset.entry-row").first
+    expect(first).to_have_attribute("data-unit", "W22")
+    expect(first).to_be_in_viewport()
+    expect(page.get_by_role("button", name="W_from_east")).to_have_attribute("aria-pressed", "true")
+    page.goto(f"{served.url}/entry?heading=W_from_east&unit=W99")
+    ready(page)
+    expect(page.get_by_text("unit W99, which is not in this list")).to_be_visible()
+
+
 def test_an_entry_outlives_the_tab_that_made_it(served, watch):
     context = phone(watch)
     page = open_entry(watch, served.url, context=context)

@@ -413,3 +413,44 @@ def test_rows_of_one_unit_are_one_entry(page):
     drafts = [{**POUR, "unit": unit, "span": span} for unit, span in
               (("W09", "1"), ("W09", "2"), ("W23", ""))]  # fmt: skip
     assert call(page, "entries", "entriesIn", drafts) == 2
+
+
+@pytest.mark.parametrize(
+    ("query", "asked"),
+    [
+        ("?heading=W_from_east&unit=W22", {"heading": "W_from_east", "unit": "W22"}),
+        ("?unit=Pier+1%26", {"heading": "", "unit": "Pier 1&"}),
+        ("", None),
+        ("?other=1", None),
+    ],
+)
+def test_an_address_may_ask_for_a_heading_and_a_unit(page, query, asked):
+    assert call(page, "asked", "askedOf", query) == asked
+
+
+NO_UNIT = "The link asks for unit W99, which is not in this list."
+NEITHER = "The link asks for heading north and unit W99, which are not in this list."
+
+
+@pytest.mark.parametrize(
+    ("heading", "unit", "opens", "said"),
+    [
+        ("west", "W23", "west", ""),
+        ("", "W23", "west", ""),
+        ("east", "W23", "west", ""),  # the unit knows where it is built from
+        ("east", "", "east", ""),
+        ("east", "W99", "east", NO_UNIT),
+        ("north", "W99", "", NEITHER),
+    ],
+)
+def test_what_the_list_has_is_opened_and_what_it_has_not_is_said(page, heading, unit, opens, said):
+    rows = [
+        {**POUR_ROW, "activity": activity, "status": status}
+        for activity, status in (("falsework", "complete"), ("deck_pour", "not_started"),
+                                 ("rebar", "under_way"))
+    ]  # fmt: skip
+    answer = call(page, "asked", "answerTo", {"heading": heading, "unit": unit}, ["west", "east"],
+                  rows)  # fmt: skip
+    assert (answer["heading"], answer["words"]) == (opens, said)
+    first = ["W23||rebar", "W23||deck_pour", "W23||falsework"] if unit == "W23" else []
+    assert answer["picked"] == first

@@ -199,6 +199,7 @@ def test_the_chart_shows_the_chosen_heading_and_says_what_is_known_of_the_unit(c
     assert "<b>W07</b>" in names
     assert "E01" not in names
     assert "/?unit=W07&activity=rebar&lag=1" in str(answer["line-unit"])
+    assert "/entry?heading=W_from_west&unit=W07" in str(answer["line-unit"])
 
 
 def test_quantities_cycles_drivers_and_pours_come_with_words(call):
