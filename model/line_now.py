@@ -284,16 +284,19 @@ class LineNow:
     ) -> None:
         """Turn the days of a whole unit into the days left of one under way, in place."""
         share = self.left_share[unit, activity]
-        concrete = self.activities[activity].measure == "concrete"
-        by_share = work * work.dtype.type(1.0 if np.isnan(share) else share)
+        placed = not np.isnan(share)
+        by_share = work * work.dtype.type(share)
+        if placed and self.activities[activity].measure != "concrete":
+            work[:] = by_share
+            return
         if self.on_hold[unit, activity]:
             work *= rng.random(work.size, dtype=np.float32)
-        elif np.isnan(share) or concrete:
+        else:
             self._leave_what_time_leaves(work, unit, activity, rng)
-        if not np.isnan(share):
+        if placed:
             # Concrete comes last: forms and steel are done before the first load, so that few
             # loads do not mean much work left, only no more than time says.
-            work[:] = np.minimum(work, by_share) if concrete else by_share
+            np.minimum(work, by_share, out=work)
 
     def _leave_what_time_leaves(
         self, work: Days, unit: int, activity: int, rng: np.random.Generator
@@ -418,7 +421,7 @@ def line_now(
         finished=np.where(complete, np.nan_to_num(finish, nan=0.0), np.nan),
         started=np.where(begun, np.nan_to_num(start, nan=0.0), np.where(complete, start, np.nan)),
         on_hold=(table["status"] == "on_hold").to_numpy().reshape(shape),
-        left_share=_left_share(table, job, shape),
+        left_share=left_share(table).reshape(shape),
         spent_days=_spent_days(start, begun, finished, job, today),
         paces=paces_of(histories, job),
         effort=_efforts(job, histories, complete),
@@ -479,10 +482,16 @@ def _days_from(today: np.datetime64, dates: pd.Series[pd.Timestamp]) -> NDArray[
     return np.where(np.isnat(days), np.nan, (days - today).astype(np.float64))
 
 
-def _left_share(table: pd.DataFrame, job: Job, shape: tuple[int, int]) -> NDArray[np.float64]:
-    """Return what share of the work under way is left, where the log says how much is placed."""
-    percent = table["percent"].to_numpy(float).reshape(shape)
-    under_way = table["status"].isin(["under_way", "on_hold"]).to_numpy().reshape(shape)
+def left_share(table: pd.DataFrame) -> NDArray[np.float64]:
+    """Return what share of the work under way is left, where the log says how much is placed.
+
+    Parameters
+    ----------
+    table
+        Rows of ``State.units``; NaN for those that are not under way, or have nothing placed.
+    """
+    percent = table["percent"].to_numpy(float)
+    under_way = table["status"].isin(["under_way", "on_hold"]).to_numpy()
     return np.where(under_way & (percent > 0), 1.0 - percent / 100.0, np.nan)
 
 

@@ -22,7 +22,7 @@ from model.cycle import RECENT_UNITS
 from model.fold import State
 from model.job import Job
 from model.line import SMALL, DayCounter, Days, March, Run
-from model.line_now import Draws, LineNow, line_now
+from model.line_now import Draws, LineNow, left_share, line_now
 from model.same_shift import same_shift_share
 
 PATHS = 1000
@@ -108,7 +108,6 @@ def _from_the_evening_before(
     now = line_now(job, evening_before, shift - dt.timedelta(days=1), recent=RECENT_UNITS)
     shape = now.finished.shape
     status = state.units["status"].to_numpy().reshape(shape)
-    percent = state.units["percent"].to_numpy().reshape(shape)
     complete, begun = status == "complete", np.isin(status, ["under_way", "on_hold"])
     by_now = np.where(complete | begun, END_OF_SHIFT, np.nan)
     return replace(
@@ -116,7 +115,7 @@ def _from_the_evening_before(
         finished=np.where(complete, np.fmin(now.finished, END_OF_SHIFT), np.nan),
         started=np.where(np.isnan(now.started), by_now, now.started),
         on_hold=status == "on_hold",
-        left_share=np.where(begun & (percent > 0), 1.0 - percent / 100.0, np.nan),
+        left_share=left_share(state.units).reshape(shape),
         runs=tuple(_near(run, now) for run in now.runs),
     )
 
