@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 from dashboard.parts import frame
 from dashboard.parts.attributes import data
 from dashboard.parts.cards import number_card
+from dashboard.parts.lag_words import days_words
 from model.activities import Activity
 from model.against_plan import FinishAgainstPlan
 from model.projection import Forecast
@@ -68,8 +69,7 @@ def late_words(plan: FinishAgainstPlan) -> str:
         return "no plan"
     if days == 0:
         return "on plan"
-    many = "1 working day" if abs(days) == 1 else f"{abs(days)} working days"
-    return f"{many} {'late' if days > 0 else 'early'}"
+    return f"{days_words(abs(days))} {'late' if days > 0 else 'early'}"
 
 
 def heading_table(plans: Sequence[FinishAgainstPlan]) -> Component:
