@@ -22,6 +22,7 @@ from dashboard.command_words import (
     FOLDER,
     KNOWN_ON,
     LocalDay,
+    looks_back,
     print_json,
     print_problems,
     says_what_is_wrong,
@@ -186,18 +187,7 @@ def status(
 @KNOWN_ON
 @click.option("--paths", default=10_000, show_default=True, type=click.IntRange(100, 1_000_000))
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0))
-@click.option(
-    "--recent",
-    default=8,
-    show_default=True,
-    type=click.IntRange(2, 1000),
-    help="Draw crew's days from the last so many units.",
-)
-@click.option(
-    "--recent-weeks",
-    type=click.FloatRange(1, 1000),
-    help="Draw them from the last so many weeks instead.",
-)
+@looks_back
 @AS_JSON
 @says_what_is_wrong
 def forecast(
@@ -212,8 +202,6 @@ def forecast(
     as_json: bool,
 ) -> None:
     """Project the finish from the recent cycle, with its band."""
-    if recent_weeks is not None and given("recent"):
-        raise click.UsageError("give --recent or --recent-weeks, not both")
     with Project.open(folder, database) as project:
         answer = project.forecast(
             as_of=as_of, known_on=known_on, paths=paths, seed=seed, recent=recent,
@@ -223,12 +211,6 @@ def forecast(
         print_json(answer.as_dict())
     else:
         click.echo(str(answer))
-
-
-def given(option: str) -> bool:
-    """Tell whether an option of the command that runs was written, not left to its default."""
-    source = click.get_current_context().get_parameter_source(option)
-    return source is not click.core.ParameterSource.DEFAULT
 
 
 @main.command()

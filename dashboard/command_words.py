@@ -13,7 +13,9 @@ from typing import Any, TypeVar
 import click
 
 from dashboard.parts.days import read_day
+from dashboard.parts.line_back import FEWEST_UNITS, FEWEST_WEEKS, MOST
 from model.clock import end_of_day
+from model.cycle import RECENT_UNITS
 from model.problems import InputError, Problem, ViaductError
 
 BAD_INPUT = 2
@@ -77,6 +79,36 @@ DATABASE = click.option("--database", metavar="URL", help="PostgreSQL URL of the
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON object, nothing else.")
 AS_OF = click.option("--as-of", type=LocalMoment(), help="What was true at the end of this day.")
 KNOWN_ON = click.option("--known-on", type=LocalMoment(), help="Only what the log knew by then.")
+
+
+def looks_back(command: Command) -> Command:
+    """Let a command say how far back crew's days are drawn from."""
+
+    @click.option(
+        "--recent",
+        default=RECENT_UNITS,
+        show_default=True,
+        type=click.IntRange(FEWEST_UNITS, MOST),
+        help="Draw crew's days from the last so many units.",
+    )
+    @click.option(
+        "--recent-weeks",
+        type=click.FloatRange(FEWEST_WEEKS, MOST),
+        help="Draw them from the last so many weeks instead.",
+    )
+    @functools.wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
+        if kwargs["recent_weeks"] is not None and _given("recent"):
+            raise click.UsageError("give --recent or --recent-weeks, not both")
+        return command(*args, **kwargs)
+
+    return wrapped  # type: ignore[return-value]
+
+
+def _given(option: str) -> bool:
+    """Tell whether an option of the command that runs was written, not left to its default."""
+    source = click.get_current_context().get_parameter_source(option)
+    return source is not click.core.ParameterSource.DEFAULT
 
 
 def print_json(answer: dict[str, Any]) -> None:

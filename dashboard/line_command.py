@@ -14,6 +14,7 @@ from dashboard.command_words import (
     DATABASE,
     FOLDER,
     KNOWN_ON,
+    looks_back,
     print_json,
     says_what_is_wrong,
 )
@@ -25,6 +26,7 @@ from model.project import Project
 @DATABASE
 @AS_OF
 @KNOWN_ON
+@looks_back
 @AS_JSON
 @says_what_is_wrong
 def lag(
@@ -32,11 +34,13 @@ def lag(
     database: str | None,
     as_of: dt.datetime | None,
     known_on: dt.datetime | None,
+    recent: int,
+    recent_weeks: float | None,
     as_json: bool,
 ) -> None:
     """Say which units lag, why, and what it costs the finish; the worst first."""
     with Project.open(folder, database) as project:
-        answer = project.lag(as_of, known_on)
+        answer = project.lag(as_of, known_on, recent, recent_weeks)
     if as_json:
         print_json(answer.as_dict())
     else:
@@ -47,12 +51,21 @@ def lag(
 @FOLDER
 @DATABASE
 @AS_OF
+@looks_back
 @AS_JSON
 @says_what_is_wrong
-def backtest(folder: Path, database: str | None, as_of: dt.datetime | None, as_json: bool) -> None:
+def backtest(
+    folder: Path,
+    database: str | None,
+    as_of: dt.datetime | None,
+    recent: int,
+    recent_weeks: float | None,
+    as_json: bool,
+) -> None:
     """Compare what was projected every past week with what came after."""
     with Project.open(folder, database) as project:
-        answer = project.backtest(_show_week if sys.stderr.isatty() else None, as_of)
+        show = _show_week if sys.stderr.isatty() else None
+        answer = project.backtest(show, as_of, recent, recent_weeks)
     if as_json:
         print_json(answer.as_dict())
     else:
@@ -70,6 +83,7 @@ def _show_week(done: int, total: int) -> bool:
 @click.argument("change", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @DATABASE
 @AS_OF
+@looks_back
 @AS_JSON
 @says_what_is_wrong
 def whatif(
@@ -77,11 +91,13 @@ def whatif(
     change: Path,
     database: str | None,
     as_of: dt.datetime | None,
+    recent: int,
+    recent_weeks: float | None,
     as_json: bool,
 ) -> None:
     """Compare the cases of CHANGE, a TOML file, with the line as it is; the log stays as it is."""
     with Project.open(folder, database) as project:
-        answer = project.whatif_file(change, as_of)
+        answer = project.whatif_file(change, as_of, recent, recent_weeks)
     if as_json:
         print_json(answer.as_dict())
     else:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 from model.cycle import RECENT_UNITS
 from model.fold import State, fold
 from model.job import Job
-from model.line_now import line_now
+from model.line_now import LineNow, line_now
 from model.log_arrays import LogArrays
 from model.simulation import simulate
 
@@ -113,6 +114,7 @@ def backtest(
     paths: int = PATHS,
     seed: int = 1,
     recent: int = RECENT_UNITS,
+    recent_weeks: float | None = None,
     as_known: bool = True,
     on_week: Callable[[int, int], bool] | None = None,
 ) -> Backtest:
@@ -126,8 +128,8 @@ def backtest(
         The log.
     now
         What came after is known up to the end of this day.
-    paths, seed, recent
-        As ``model.projection.project_finish``.
+    paths, seed, recent, recent_weeks
+        As ``model.projection.project_finish``; each projection looks back from its own week.
     as_known
         Whether each projection sees only what the log had been told by then.
     on_week
@@ -149,12 +151,13 @@ def backtest(
     end = dt.datetime.combine(now, dt.time(23, 59, 59))
     actual = _complete_on(fold(log, job, as_of=end), job)
     weeks = _weeks(job, actual, now)
+    line_on = partial(line_now, job, recent=recent, recent_weeks=recent_weeks)
     rows: list[dict[str, Any]] = []
     for done, week in enumerate(weeks):
         moment = dt.datetime.combine(week, dt.time(23, 59, 59))
         known_on = moment.replace(tzinfo=job.timezone) if as_known else None
         state = fold(log, job, as_of=moment, known_on=known_on)
-        rows += _outcomes(job, state, week, actual, now, paths, seed, recent)
+        rows += _outcomes(job, state, week, actual, now, paths, seed, line_on)
         if on_week is not None and not on_week(done + 1, len(weeks)):
             break
     return Backtest(pd.DataFrame(rows))
@@ -192,14 +195,14 @@ def _outcomes(
     now: dt.date,
     paths: int,
     seed: int,
-    recent: int,
+    line_on: Callable[[State, dt.date], LineNow],
 ) -> list[dict[str, Any]]:
     """Return what one past week projected and what came after."""
     then = _complete_on(state, job)
     to_do = np.isnat(then)
     if not to_do.any() or to_do.all():
         return []
-    ends = _ends_of_units(job, state, week, to_do, paths, seed, recent)
+    ends = _ends_of_units(line_on(state, week), to_do, paths, seed)
     came = np.sort(np.where(np.isnat(actual), np.datetime64("9999-01-01"), actual)[to_do])
     rows = []
     for ahead in (h for h in HORIZONS if h <= to_do.sum()):
@@ -225,17 +228,10 @@ def _outcomes(
 
 
 def _ends_of_units(
-    job: Job,
-    state: State,
-    week: dt.date,
-    to_do: NDArray[np.bool_],
-    paths: int,
-    seed: int,
-    recent: int,
+    line: LineNow, to_do: NDArray[np.bool_], paths: int, seed: int
 ) -> NDArray[np.int64]:
     """Return the day numbers of the next units' completions, in order, on every path."""
-    now = line_now(job, state, week, recent=recent)
-    days = simulate(now, paths, seed).days[to_do].max(axis=1)
+    days = simulate(line, paths, seed).days[to_do].max(axis=1)
     return np.sort(days, axis=0).astype(np.int64)
 
 

@@ -406,4 +406,7 @@ class LineAnswers:
     ) -> Backtest:
         """Project at the end of every past week and compare with what came after."""
         today = self._moment(as_of).date()
-        return backtest(self.job, self._log(), now=today, on_week=on_week)
+        return backtest(
+            self.job, self._log(), now=today, recent=self.recent.units,
+            recent_weeks=self.recent.weeks, on_week=on_week,
+        )  # fmt: skip

@@ -26,6 +26,7 @@ from model.activities import Activity
 from model.backtest import Backtest
 from model.changes import changes
 from model.clock import Clock, end_of_day, utc_now, wall_clock
+from model.cycle import RECENT_UNITS
 from model.daybook import DayBook, day_book, first_seq_of, shift_of, told_last
 from model.documents import Document
 from model.events import Event
@@ -530,7 +531,7 @@ class Project:
         known_on: dt.datetime | None = None,
         paths: int = 10_000,
         seed: int = 1,
-        recent: int = 8,
+        recent: int = RECENT_UNITS,
         recent_weeks: float | None = None,
         on_block: Callable[[int, int], bool] | None = None,
     ) -> Forecast:
@@ -543,39 +544,61 @@ class Project:
         line = self.line.looking_back(Recent(recent, recent_weeks))
         return line.forecast(as_of, known_on, paths, seed, on_block)
 
-    def lag(self, as_of: dt.datetime | None = None, known_on: dt.datetime | None = None) -> Lag:
-        """Say who lags at the front of the line, why, and what it costs the finish."""
-        return self.line.lag(as_of, known_on)
+    def lag(
+        self,
+        as_of: dt.datetime | None = None,
+        known_on: dt.datetime | None = None,
+        recent: int = RECENT_UNITS,
+        recent_weeks: float | None = None,
+    ) -> Lag:
+        """Say who lags at the front of the line, why, and what it costs the finish.
+
+        ``recent`` and ``recent_weeks`` as in ``forecast``.
+        """
+        return self.line.looking_back(Recent(recent, recent_weeks)).lag(as_of, known_on)
 
     def backtest(
         self,
         on_week: Callable[[int, int], bool] | None = None,
         as_of: dt.datetime | None = None,
+        recent: int = RECENT_UNITS,
+        recent_weeks: float | None = None,
     ) -> Backtest:
         """Compare what was projected at the end of every past week with what came after.
 
         ``on_week`` is told the weeks done and in all; the rest is left out when it says False.
+        Each looks back from its own week, ``recent`` and ``recent_weeks`` as in ``forecast``.
         """
-        return self.line.backtest(on_week, as_of)
+        return self.line.looking_back(Recent(recent, recent_weeks)).backtest(on_week, as_of)
 
     def whatif(
         self,
         changes: Sequence[Change],
         as_of: dt.datetime | None = None,
         on_case: Callable[[int, int], bool] | None = None,
+        recent: int = RECENT_UNITS,
+        recent_weeks: float | None = None,
     ) -> WhatIf:
         """Compare cases with the line as it is; the log is left alone.
 
         ``on_case`` is told the cases done and in all; the rest is left out when it says False.
+        ``recent`` and ``recent_weeks`` as in ``forecast``.
 
         Raises
         ------
         InputError
             When a case does not fit the job, or there are too many.
         """
-        return self.line.whatif(changes, as_of, on_case)
+        line = self.line.looking_back(Recent(recent, recent_weeks))
+        return line.whatif(changes, as_of, on_case)
 
-    def whatif_file(self, path: Path | str, as_of: dt.datetime | None = None) -> WhatIf:
+    def whatif_file(
+        self,
+        path: Path | str,
+        as_of: dt.datetime | None = None,
+        recent: int = RECENT_UNITS,
+        recent_weeks: float | None = None,
+    ) -> WhatIf:
         """Compare the cases of a file with the line as it is.
 
         Raises
@@ -586,9 +609,14 @@ class Project:
         changes, problems = read_changes(Path(path))
         if errors_only(problems):
             raise InputError(errors_only(problems))
-        return self.whatif(changes, as_of)
+        return self.whatif(changes, as_of, recent=recent, recent_weeks=recent_weeks)
 
-    def whatif_tables(self, tables: Mapping[str, Any]) -> WhatIf:
+    def whatif_tables(
+        self,
+        tables: Mapping[str, Any],
+        recent: int = RECENT_UNITS,
+        recent_weeks: float | None = None,
+    ) -> WhatIf:
         """Compare cases given in the words of such a file; what means nothing is refused too.
 
         Raises
@@ -599,7 +627,7 @@ class Project:
         changes, problems = changes_of(tables, "request")
         if problems:
             raise InputError(problems)
-        return self.whatif(changes)
+        return self.whatif(changes, recent=recent, recent_weeks=recent_weeks)
 
     def change_text(self, changes: Sequence[Change]) -> str:
         """Write cases as the text of a file that ``whatif_file`` reads."""

@@ -41,6 +41,16 @@ def test_every_command_is_in_the_readme(command):
     assert f"viaduct {command}" in README
 
 
+def test_the_readme_names_the_commands_that_look_back_as_asked():
+    [named] = re.findall(r"`--recent` and\s+`--recent-weeks` of ([^.]+) look back", README)
+    takes = {
+        name
+        for name, command in main.commands.items()
+        if {"recent", "recent_weeks"} <= {one.name for one in command.params}
+    }
+    assert set(re.findall(r"`(\w+)`", named)) == takes
+
+
 @pytest.mark.parametrize("table", PROJECT_TABLES)
 def test_every_key_of_a_project_is_in_the_guide(table):
     assert [key for key in PROJECT_TABLES[table] if f"`{key}`" not in GUIDE] == []

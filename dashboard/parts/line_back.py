@@ -11,7 +11,8 @@ from model.line_answers import Recent
 
 USUAL = "8-units"
 CHOICES = ("4-units", USUAL, "16-units", "6-weeks", "12-weeks")
-MOST = 520
+FEWEST_UNITS, FEWEST_WEEKS, MOST = 2, 1, 1000
+"""How far back one may look, here, on the command line and for programs alike."""
 
 
 def recent_of(back: object) -> Recent | None:
@@ -30,7 +31,7 @@ def recent_of(back: object) -> Recent | None:
     if found is None:
         return None
     number, what = int(found[1]), found[2]
-    if not (2 if what == "units" else 1) <= number <= MOST:
+    if not (FEWEST_UNITS if what == "units" else FEWEST_WEEKS) <= number <= MOST:
         return None
     return Recent(units=number) if what == "units" else Recent(weeks=float(number))
 

@@ -95,9 +95,40 @@ def test_a_forecast_may_look_back_over_weeks_instead_of_units(folder):
     weeks = answer_of("forecast", folder, "--paths", "500", "--recent-weeks", "6")
     units = answer_of("forecast", folder, "--paths", "500")
     assert weeks["distribution"] != units["distribution"]
-    both = run("forecast", folder, "--recent", "4", "--recent-weeks", "6")
+
+
+def asked(command, folder, tmp_path):
+    """The words that ask a command of the line."""
+    change = [a_change(tmp_path, TWO_CREWS)] if command == "whatif" else []
+    return [command, folder, *change]
+
+
+TWO_CREWS = '[[case]]\nname = "Two"\n[[crews]]\nactivity = "rebar"\ncrews = 2\n'
+
+
+@pytest.mark.parametrize("command", ["forecast", "lag", "whatif", "backtest"])
+def test_back_over_units_and_over_weeks_are_not_asked_for_at_once(folder, tmp_path, command):
+    words = asked(command, folder, tmp_path)
+    both = run(*words, "--recent", "4", "--recent-weeks", "6")
     assert both.exit_code == 2
-    assert "not both" in both.output
+    assert "give --recent or --recent-weeks, not both" in both.output
+
+
+@pytest.mark.parametrize("command", ["lag", "whatif", "backtest"])
+def test_who_lags_cases_and_old_projections_look_back_as_asked(folder, tmp_path, command):
+    ask = {
+        "lag": lambda project, **back: project.lag(**back),
+        "whatif": lambda project, **back: project.whatif_file(tmp_path / "CHANGE.toml", **back),
+        "backtest": lambda project, **back: project.backtest(**back),
+    }[command]
+    words = asked(command, folder, tmp_path)
+    usual = answer_of(*words)
+    with open_demo(folder) as project:
+        for option, value in (("recent", 4), ("recent_weeks", 6.0)):
+            told = answer_of(*words, f"--{option.replace('_', '-')}", value)
+            assert told != usual
+            in_python = ask(project, **{option: value}).as_dict()
+            assert told == json.loads(json.dumps(in_python))
 
 
 def test_a_forecast_tells_which_trades_learn(folder):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,21 +12,29 @@ import pytest
 
 from model.backtest import RIVALS, Backtest, backtest
 from model.events import Event
+from model.fold import fold
 from model.job import Job
+from model.projection import project_finish
 from tests.model.builders import a_frame, a_job, an_event, done, only
 from tests.model.simulated_job import last_day, simulated_job
 
 pytestmark = pytest.mark.usefixtures("way")
 
 
+def at_pace(each: list[int]) -> tuple[Job, list[Event]]:
+    """A trade whose units take these days, one after the other."""
+    job = a_job(units=len(each), activities=only("falsework"))
+    events, day = [], 0
+    for unit, days in zip(job.headings[0].units, each, strict=True):
+        first, last = job.calendar.date_of([day, day + days - 1])
+        events += done("falsework", unit, f"{first} 07:00", f"{last} 15:00")
+        day += days
+    return job, events
+
+
 def steady(units: int = 30, days: int = 3) -> tuple[Job, list[Event]]:
     """A trade that takes the same days for every unit."""
-    job = a_job(units=units, activities=only("falsework"))
-    events = []
-    for number, unit in enumerate(job.headings[0].units):
-        first, last = job.calendar.date_of([number * days, number * days + days - 1])
-        events += done("falsework", unit, f"{first} 07:00", f"{last} 15:00")
-    return job, events
+    return at_pace([days] * units)
 
 
 LATER = dt.date(2026, 12, 31)
@@ -64,6 +73,39 @@ def test_what_has_not_come_yet_is_judged_only_when_its_band_has_passed() -> None
     assert len(missed) > 0
     assert (missed["error_days"] > 0).all()
     assert stalled.as_dict()["coverage_80"] < tested.as_dict()["coverage_80"] + 1e-9
+
+
+BACK: list[dict[str, Any]] = [{"recent": 4}, {"recent": 20}, {"recent_weeks": 2.0}]
+
+
+def pace_that_changes() -> tuple[Job, list[Event]]:
+    """Twelve uneven units take 36 days, four slow ones 24: ten are left then."""
+    return at_pace([2, 4] * 6 + [6] * 4 + [2] * 10)
+
+
+@pytest.mark.parametrize("back", BACK)
+def test_each_projection_looks_back_from_its_own_week_as_a_forecast_made_then(
+    back: dict[str, Any],
+) -> None:
+    job, events = pace_that_changes()
+    log, week = a_frame(*events), job.calendar.date_of(36 + 24 - 1).item()
+    then = fold(log, job, as_of=dt.datetime.combine(week, dt.time(23, 59, 59)))
+    made_then = project_finish(job, then, as_of=week, paths=200, **back).finish
+    tested = backtest(job, log, now=LATER, paths=200, as_known=False, **back).outcomes
+    row = tested[(tested["as_of"] == pd.Timestamp(week)) & (tested["units_ahead"] == 10)].iloc[0]
+    projected = [row[name].date() for name in ("p10", "p50", "p90")]
+    assert projected == [made_then.p10, made_then.p50, made_then.p90]
+
+
+def test_old_projections_that_look_back_otherwise_are_others() -> None:
+    job, events = pace_that_changes()
+    errors = [
+        backtest(job, a_frame(*events), now=LATER, paths=200, as_known=False, **back).as_dict()[
+            "mean_abs_error_days"
+        ]
+        for back in BACK
+    ]
+    assert len(set(errors)) == len(BACK)
 
 
 def test_figures_are_those_of_the_outcomes() -> None:
