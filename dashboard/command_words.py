@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import functools
 import json
+import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -94,6 +95,7 @@ def looks_back(command: Command) -> Command:
     @click.option(
         "--recent-weeks",
         type=click.FloatRange(FEWEST_WEEKS, MOST),
+        callback=_a_number,
         help="Draw them from the last so many weeks instead.",
     )
     @functools.wraps(command)
@@ -103,6 +105,13 @@ def looks_back(command: Command) -> Command:
         return command(*args, **kwargs)
 
     return wrapped  # type: ignore[return-value]
+
+
+def _a_number(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
+    """Refuse ``nan``, which lies within any range."""
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("nan is no number.")
+    return value
 
 
 def _given(option: str) -> bool:

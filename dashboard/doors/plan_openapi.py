@@ -16,6 +16,8 @@ from dashboard.doors.openapi_words import (
 from dashboard.doors.plan_api import BASELINE_PATH, CALENDAR_PATH, REVIEW_PATH
 from dashboard.doors.whatif_api import PATH as WHATIF_PATH
 from dashboard.parts.calendar_shape import LONGEST_WORD, MOST_ITEMS, MOST_LOST_DAYS
+from dashboard.parts.line_back import FEWEST_UNITS, FEWEST_WEEKS, MOST
+from model.cycle import RECENT_UNITS
 from model.whatif import MOST_CASES
 from model.workdays import WEEKDAYS
 
@@ -112,6 +114,15 @@ _HEADERS = [
     {"name": "If-Match", "in": "header", "required": False, "schema": _WORD,
      "description": "The ETag of the one that is to be replaced."},
 ]  # fmt: skip
+_BACK = [
+    {"name": "recent", "in": "query", "required": False,
+     "description": "Draw crew's days from the last so many units.",
+     "schema": {"type": "integer", "minimum": FEWEST_UNITS, "maximum": MOST,
+                "default": RECENT_UNITS}},
+    {"name": "recent_weeks", "in": "query", "required": False,
+     "description": "Draw them from the last so many weeks instead; not both.",
+     "schema": {"type": "number", "minimum": FEWEST_WEEKS, "maximum": MOST}},
+]  # fmt: skip
 _SENT: Schema = {
     "400": answer("Malformed.", ref("Problems")),
     "413": answer("Too large.", ref("Problems")),
@@ -125,6 +136,7 @@ PLAN_PATHS: Schema = {
         "post": {
             "operationId": "whatIf",
             "summary": "Compare up to four cases with the line as it is; the log is not touched.",
+            "parameters": _BACK,
             "requestBody": {
                 "required": True,
                 "content": {"application/json": {"schema": ref("Cases")}},

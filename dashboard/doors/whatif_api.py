@@ -1,7 +1,8 @@
 """Cases compared by a program: the same words and the same answer as ``viaduct whatif --json``.
 
-``POST /api/whatif`` with the tables of a ``CHANGE.toml`` written as JSON. The log is never
-touched. A comparison holds a processor for a while, so one runs at a time, whoever asks.
+``POST /api/whatif`` with the tables of a ``CHANGE.toml`` written as JSON; ``recent`` and
+``recent_weeks`` in the query are the command's options. The log is never touched. A comparison
+holds a processor for a while, so one runs at a time, whoever asks.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import dash
 import flask
 
 from dashboard.parts.json_body import read_json_body
+from dashboard.parts.line_back import FEWEST_UNITS, FEWEST_WEEKS, MOST, read_back
 from dashboard.parts.problem_answers import json_answer, problem_answer, problems_answer
 from model.problems import InputError
 from model.project import Project
@@ -32,10 +34,17 @@ def register(app: dash.Dash, project: Project) -> None:
         if not isinstance(body, dict):
             return problem_answer(400, "The body is not an object.",
                                   'Send an object with a list "case".')  # fmt: skip
+        asked = flask.request.args
+        back = read_back(asked.get("recent"), asked.get("recent_weeks"))
+        if back is None:
+            return problem_answer(
+                400, "That is nothing to look back over.", f"Give recent, {FEWEST_UNITS} to {MOST} "
+                f"units, or recent_weeks, {FEWEST_WEEKS} to {MOST}; not both.", "recent",
+            )  # fmt: skip
         if not comparing.acquire(timeout=WAIT_S):
             return problem_answer(503, "Another comparison is running.", "Try again in a minute.")
         try:
-            return json_answer(project.whatif_tables(body).as_dict())
+            return json_answer(project.whatif_tables(body, back.units, back.weeks).as_dict())
         except InputError as refused:
             return problems_answer(422, refused.problems)
         finally:

@@ -30,10 +30,30 @@ def recent_of(back: object) -> Recent | None:
     found = re.fullmatch(r"([0-9]{1,3})-(units|weeks)", back) if isinstance(back, str) else None
     if found is None:
         return None
-    number, what = int(found[1]), found[2]
-    if not (FEWEST_UNITS if what == "units" else FEWEST_WEEKS) <= number <= MOST:
+    return read_back(**{found[2]: found[1]})
+
+
+def read_back(units: str | None = None, weeks: str | None = None) -> Recent | None:
+    """Read how far back to look in units or in weeks; None for what means nothing.
+
+    Examples
+    --------
+    >>> read_back(weeks="6.5"), read_back() == Recent()
+    (Recent(units=8, weeks=6.5), True)
+    >>> read_back("1") is read_back("4.5") is read_back(weeks="nan") is read_back("4", "6") is None
+    True
+    """
+    if units is not None and weeks is not None:
         return None
-    return Recent(units=number) if what == "units" else Recent(weeks=float(number))
+    if units is not None:
+        found = re.fullmatch(r"[0-9]{1,4}", units) and FEWEST_UNITS <= int(units) <= MOST
+        return Recent(units=int(units)) if found else None
+    if weeks is not None:
+        found = re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,20})?", weeks) and (
+            FEWEST_WEEKS <= float(weeks) <= MOST
+        )
+        return Recent(weeks=float(weeks)) if found else None
+    return Recent()
 
 
 def back_words(back: str) -> str:

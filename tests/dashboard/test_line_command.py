@@ -114,6 +114,12 @@ def test_back_over_units_and_over_weeks_are_not_asked_for_at_once(folder, tmp_pa
     assert "give --recent or --recent-weeks, not both" in both.output
 
 
+def test_what_is_no_number_of_weeks_ends_with_2(folder):
+    result = run("forecast", folder, "--recent-weeks", "nan")
+    assert result.exit_code == 2
+    assert "nan is no number" in result.output
+
+
 @pytest.mark.parametrize("command", ["lag", "whatif", "backtest"])
 def test_who_lags_cases_and_old_projections_look_back_as_asked(folder, tmp_path, command):
     ask = {

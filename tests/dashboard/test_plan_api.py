@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from dashboard.command import main
+from dashboard.demo import open_demo
 from dashboard.doors.plan_openapi import PLAN_SCHEMAS
 from dashboard.parts import calendar_shape
 from model.exchange.change_file import CHANGE_TABLES
@@ -238,6 +239,30 @@ def test_what_is_no_case_is_refused_with_field_and_fix(visitors, body, status, f
     assert answer.status_code == status
     assert field is None or problem["field"] == field
     assert problem["fix"]
+
+
+def test_cases_by_http_look_back_as_asked(tmp_path):
+    body = {"case": [{"name": "As it is"}]}
+    with open_demo(tmp_path / "demo") as project:
+        visitors = Visitors(tmp_path / "demo", project=project)
+        answers = [
+            visitors.send("POST", f"/api/whatif{query}", "scheduler", json=body).get_json()
+            for query in ("", "?recent=3", "?recent_weeks=4.5")
+        ]
+        asked = [{}, {"recent": 3}, {"recent_weeks": 4.5}]
+        assert answers == [project.whatif_tables(body, **back).as_dict() for back in asked]
+    assert answers[0] not in answers[1:]
+    assert answers[1] != answers[2]
+
+
+@pytest.mark.parametrize(
+    "query", ["recent=1", "recent=4.5", "recent=", "recent_weeks=nan", "recent=4&recent_weeks=6"]
+)
+def test_what_cannot_be_looked_back_over_is_refused(visitors, query):
+    body = {"case": [{"name": "x"}]}
+    answer = visitors.send("POST", f"/api/whatif?{query}", "scheduler", json=body)
+    assert answer.status_code == 400
+    assert answer.get_json()["problems"][0]["field"] == "recent"
 
 
 def test_more_than_a_case_needs_is_too_much(visitors):
