@@ -54,13 +54,10 @@ export class Drafts {
   // Returns whether it is on the disk.
   async write() {
     this.unkept = false;
-    try {
-      await this.kept.putThing(NAME, this.held);
-      return true;
-    } catch (refused) {
-      if (!(refused instanceof DOMException)) throw refused;
-      return false;
-    }
+    const kept = await this.kept.putThing(NAME, this.held);
+    // What was sent must not come back as if it still were to be sent.
+    if (!kept && !this.filled().length) await this.kept.forgetThing(NAME);
+    return kept;
   }
 
   say(condition) {

@@ -98,6 +98,7 @@ export class Outbox {
   }
 
   async sendAll() {
+    await this.kept.tryAgain();
     await this.load();
     // A try without signal would only make the entry one that may be in the log. Should the
     // browser be wrong about it, the list of units comes nevertheless and the link is up.

@@ -14,8 +14,11 @@ export function stateOf(outbox, held, drafts) {
   if (!outbox.kept.lasts) {
     return { tone: "error", words: "This browser keeps nothing: stay on this page until all is sent." };
   }
-  if (drafts.condition === "lost") {
+  if (drafts.condition === "lost" && filledIn) {
     return { tone: "error", words: "This phone has no room left: what is filled in is not kept. Send it before you leave this page." };
+  }
+  if (outbox.kept.onlyHere.length && !outbox.sending) {
+    return { tone: "error", words: `This phone has no room left: ${entriesWords(outbox.kept.onlyHere.length)} only on this page. Stay on it until all is sent.`, tryNow: true };
   }
   if (outbox.link === "signed_out") {
     return { tone: "warning", words: kept ? `Signed out: ${keptWords}.` : "Signed out.", signIn: true };
@@ -41,7 +44,7 @@ function sheetWords(held) {
 export function stateLine(state, { onTry, signInAt }) {
   const parts = [el("span", {}, state.words)];
   if (state.signIn) parts.push(el("a", { href: signInAt, class: "button" }, "Sign in"));
-  else if (state.tone === "warning" && !state.wait) {
+  else if (state.tryNow || (state.tone === "warning" && !state.wait)) {
     parts.push(el("button", { type: "button", id: "try-now", class: "button", onclick: onTry }, "Try now"));
   }
   return el("div", { class: `banner state-banner ${state.tone}` }, parts);
