@@ -92,9 +92,9 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
         return _with_session(flask.redirect(onward, code=303), key)
 
     def sign_out() -> Any:
-        user, key = access.asker(), flask.request.cookies.get(access.COOKIE, "")
+        user = access.asker()
         if user:
-            membership.sign_out(user, key, _address())
+            membership.sign_out(user, _session_key(), _address())
         return _without_session()
 
     def sign_out_everywhere() -> Any:
@@ -135,6 +135,7 @@ def _register_account(server: flask.Flask, project: Project) -> None:
             text, _ = membership.make_token(
                 user.name, form.get("label", ""), form.getlist("scope"),
                 int(days) if days.isascii() and days.isdigit() and len(days) < 9 else 0,
+                session=_session_key(), address=_address(),
             )  # fmt: skip
         except InputError as refused:
             return _account_page(project, _plainly(refused), 422)
@@ -142,11 +143,11 @@ def _register_account(server: flask.Flask, project: Project) -> None:
         return _account_page(project, told, tone="done")
 
     def revoke_token(token_id: str) -> Any:
-        mine = [token.token_id for token in _tokens_of(project, access.asker())]
-        if token_id not in mine:
+        user = access.asker()
+        if user is None or token_id not in [t.token_id for t in _tokens_of(project, user)]:
             return _account_page(project, "This is no token of yours.", 404)
         try:
-            membership.revoke_token(token_id)
+            membership.revoke_token(token_id, user.name, _address())
         except InputError as refused:
             return _account_page(project, _plainly(refused), 422)
         return _account_page(project, "The token is revoked.", tone="done")
@@ -177,6 +178,10 @@ def _safe_to_send_passwords() -> bool:
 
 def _address() -> str:
     return flask.request.remote_addr or ""
+
+
+def _session_key() -> str:
+    return flask.request.cookies.get(access.COOKIE, "")
 
 
 def _plainly(refused: ViaductError) -> str:

@@ -23,6 +23,7 @@ from model.accounts import (
     EVERY_HEADING,
     LONGEST_PASSWORD,
     TOKEN_SCOPES,
+    Outcome,
     Role,
     Token,
     Try,
@@ -54,6 +55,7 @@ SIGN_IN = "sign in"
 UNKNOWN = "unknown name"
 """Stands for a name nobody has: what was typed may be a password in the wrong field."""
 
+DO_NOT_BELONG = "The name and the password do not belong together."
 COMMAND_LINE = "command line"
 TOKEN_PREFIX = "vpm"
 KEY_BYTES = 32
@@ -114,8 +116,14 @@ class AccountBook(Protocol):
     def known(self, key: str) -> Known | None:
         """Return a person by ``name_key``."""
 
-    def put_user(self, known: Known) -> None:
-        """Add a person, or change one."""
+    def add_user(self, known: Known) -> bool:
+        """Add a person; False where one of that name is there already."""
+
+    def change_role(self, user: User) -> bool:
+        """Give a person another role and headings; False where there is none of that name."""
+
+    def change_password(self, key: str, password_hash: str, was: str = "") -> bool:
+        """Give a person another password; False where there is none, or it was another."""
 
     def remove_user(self, key: str) -> None:
         """Take a person away, with sessions and tokens."""
@@ -123,8 +131,11 @@ class AccountBook(Protocol):
     def session(self, digest: str) -> Session | None:
         """Return a session by the digest of its key."""
 
-    def put_session(self, digest: str, session: Session) -> None:
-        """Open a session, or note when it was seen."""
+    def open_session(self, digest: str, session: Session, password_hash: str) -> bool:
+        """Open a session; False where the person is gone or has another password by now."""
+
+    def see_session(self, digest: str, at: dt.datetime) -> None:
+        """Note that a session was used; one that was ended meanwhile stays ended."""
 
     def end_sessions(self, key: str, digest: str = "") -> None:
         """End a person's sessions; only one of them if its digest is given."""
@@ -132,8 +143,8 @@ class AccountBook(Protocol):
     def tokens(self, digest: str = "") -> list[Token]:
         """Return all tokens, latest first; only one of them if its digest is given."""
 
-    def put_token(self, token: Token, digest: str) -> None:
-        """Add a token."""
+    def put_token(self, token: Token, digest: str, session: str = "") -> bool:
+        """Add a token; False where its person is gone, or the session that asks was ended."""
 
     def revoke_tokens(self, at: dt.datetime, key: str = "", token_id: str = "") -> int:
         """Revoke a person's tokens, or one token; return how many."""
@@ -144,8 +155,8 @@ class AccountBook(Protocol):
     def trail(self, limit: int, *, denied_only: bool = False) -> list[Try]:
         """Return the last lines of the audit trail, latest first."""
 
-    def denied(self, what: str, since: dt.datetime) -> list[Try]:
-        """Return the denied tries of something since a moment."""
+    def tries(self, what: str, outcome: Outcome, since: dt.datetime) -> list[Try]:
+        """Return the tries of something since a moment, those denied or those done."""
 
     def close(self) -> None:
         """Let go of it."""
@@ -210,13 +221,12 @@ class Membership:
         """
         name = tidy_name(name)
         if self._book.known(name_key(name)):
-            raise InputError([Problem("user", f"{name!r} is there already.",
-                                      "Choose another name, or change this one.",
-                                      field="name")])  # fmt: skip
+            raise _there_already(name)
         user = User(name, role, tuple(dict.fromkeys(headings)), self._clock())
         check_user(user, self._headings)
         check_password(password, name)
-        self._book.put_user(Known(user, self._hasher.hash(_bytes(password))))
+        if not self._book.add_user(Known(user, self._hasher.hash(_bytes(password)))):
+            raise _there_already(name)
         self.done("user add", f"{name}, {_role_words(user)}")
         return user
 
@@ -225,7 +235,8 @@ class Membership:
         known = self._known(name)
         user = replace(known.user, role=role, headings=tuple(dict.fromkeys(headings)))
         check_user(user, self._headings)
-        self._book.put_user(replace(known, user=user))
+        if not self._book.change_role(user):
+            raise _nobody(name)
         self.done("user role", f"{user.name}, {_role_words(user)}")
         return user
 
@@ -233,7 +244,9 @@ class Membership:
         """Give a person another password; signs out everywhere and revokes the tokens."""
         known = self._known(name)
         check_password(password, known.user.name)
-        self._book.put_user(replace(known, password_hash=self._hasher.hash(_bytes(password))))
+        key, hashed = name_key(known.user.name), self._hasher.hash(_bytes(password))
+        if not self._book.change_password(key, hashed):
+            raise _nobody(name)
         self._shut_out(known.user)
         self.done("user password", known.user.name)
         return known.user
@@ -249,8 +262,12 @@ class Membership:
             When the new one cannot be.
         """
         check_password(new, user.name)
-        self._prove(user.name, old, address)
-        self.set_password(user.name, new)
+        proved = self._prove(user.name, old, address)
+        key, hashed = name_key(user.name), self._hasher.hash(_bytes(new))
+        if not self._book.change_password(key, hashed, proved.password_hash):
+            raise SignInRefused(DO_NOT_BELONG)
+        self._shut_out(user)
+        self.done("user password", user.name, user.name, address)
 
     def remove(self, name: str) -> User:
         """Take a person away: no sign-in, no session, no token any more."""
@@ -283,14 +300,15 @@ class Membership:
         TooManyTries
             When too many were wrong lately.
         """
-        user = self._prove(name, password, address)
-        key = secrets.token_urlsafe(KEY_BYTES)
-        now = self._clock()
-        self._book.put_session(_digest(key), Session(user.name, now, now))
+        proved = self._prove(name, password, address)
+        user, key, now = proved.user, secrets.token_urlsafe(KEY_BYTES), self._clock()
+        session = Session(user.name, now, now)
+        if not self._book.open_session(_digest(key), session, proved.password_hash):
+            raise SignInRefused(DO_NOT_BELONG)
         self.done(SIGN_IN, "", user.name, address)
         return key, user
 
-    def _prove(self, name: str, password: str, address: str) -> User:
+    def _prove(self, name: str, password: str, address: str) -> Known:
         """Return who a name and password belong to; every wrong one is counted."""
         known = self._book.known(name_key(name))
         shown = known.user.name if known else UNKNOWN
@@ -302,10 +320,10 @@ class Membership:
             right = self._matches(known, password)
             if known is None or not right:
                 self.deny(shown, address, SIGN_IN, "wrong name or password")
-                raise SignInRefused("The name and the password do not belong together.")
+                raise SignInRefused(DO_NOT_BELONG)
         finally:
             self._hashing.release()
-        return known.user
+        return known
 
     def of_session(self, key: str) -> User | None:
         """Return who is signed in with a session's key, None for nobody."""
@@ -315,7 +333,7 @@ class Membership:
         if session is None or not session.stands(now):
             return None
         if now - session.seen_at >= SEEN_AGAIN_AFTER:
-            self._book.put_session(digest, replace(session, seen_at=now))
+            self._book.see_session(digest, now)
         known = self._book.known(name_key(session.user))
         return known.user if known else None
 
@@ -332,7 +350,14 @@ class Membership:
     # Tokens
 
     def make_token(
-        self, name: str, label: str, scopes: Sequence[str], days: int
+        self,
+        name: str,
+        label: str,
+        scopes: Sequence[str],
+        days: int,
+        *,
+        session: str = "",
+        address: str = COMMAND_LINE,
     ) -> tuple[str, Token]:
         """Make a token for a program.
 
@@ -346,6 +371,10 @@ class Membership:
             Rights, of ``TOKEN_SCOPES``.
         days
             Calendar days until it expires.
+        session
+            Key of the session in which the person asks; blank on the command line.
+        address
+            Where from.
 
         Returns
         -------
@@ -360,8 +389,10 @@ class Membership:
         token = Token(token_id, user.name, tidy_name(label)[:LABEL_AT_MOST], kept, now,
                       now + dt.timedelta(days=days))  # fmt: skip
         text = f"{TOKEN_PREFIX}_{token_id}_{secret}"
-        self._book.put_token(token, _digest(text))
-        self.done("token make", f"{token_id} for {user.name}: {', '.join(kept)}, {days} days")
+        if not self._book.put_token(token, _digest(text), session and _digest(session)):
+            raise _nobody(name)
+        self.done("token make", f"{token_id} for {user.name}: {', '.join(kept)}, {days} days",
+                  user.name if session else "", address)  # fmt: skip
         return text, token
 
     def of_token(self, text: str) -> tuple[User, Token] | None:
@@ -376,8 +407,8 @@ class Membership:
         """Return every token there ever was, latest first."""
         return self._book.tokens()
 
-    def revoke_token(self, token_id: str) -> None:
-        """Revoke a token.
+    def revoke_token(self, token_id: str, user: str = "", address: str = COMMAND_LINE) -> None:
+        """Revoke a token; who asks is noted where it is a person signed in.
 
         Raises
         ------
@@ -387,7 +418,7 @@ class Membership:
         if not self._book.revoke_tokens(self._clock(), token_id=token_id):
             raise InputError([Problem("user", f"No token {token_id!r} stands.",
                                       "See the list of tokens.", field="token")])  # fmt: skip
-        self.done("token revoke", token_id)
+        self.done("token revoke", token_id, user, address)
 
     # The trail
 
@@ -410,8 +441,7 @@ class Membership:
     def _known(self, name: str) -> Known:
         known = self._book.known(name_key(name))
         if known is None:
-            raise InputError([Problem("user", f"Nobody is called {name!r}.",
-                                      "See the list of users.", field="name")])  # fmt: skip
+            raise _nobody(name)
         return known
 
     def _shut_out(self, user: User) -> None:
@@ -420,7 +450,7 @@ class Membership:
 
     def _check_tries(self, name: str, address: str) -> None:
         now = self._clock()
-        tries = self._book.denied(SIGN_IN, now - THROTTLE_WINDOW)
+        tries = self._book.tries(SIGN_IN, "denied", now - THROTTLE_WINDOW)
         by_name = [line for line in tries if line.user == name and name != UNKNOWN]
         here = [line for line in by_name if line.address == address]
         by_address = [line for line in tries if line.address == address]
@@ -449,6 +479,16 @@ class Membership:
 
 
 LABEL_AT_MOST = 100
+
+
+def _nobody(name: str) -> InputError:
+    fix = "See the list of users."
+    return InputError([Problem("user", f"Nobody is called {name!r}.", fix, field="name")])
+
+
+def _there_already(name: str) -> InputError:
+    fix = "Choose another name, or change this one."
+    return InputError([Problem("user", f"{name!r} is there already.", fix, field="name")])
 
 
 def _digest(key: str) -> str:

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Any, cast
 
-from model.accounts import Right, Role, Token, Try, User, name_key
+from model.accounts import Outcome, Right, Role, Token, Try, User, name_key
 from model.membership import Known, Session
 from model.store.rows import utc_moment, utc_text
 from model.store.statements import Cursor
@@ -77,6 +77,8 @@ TABLES = (
 SESSION = "user_key, name, opened_at, seen_at"
 TOKEN = "token_id, name, label, scopes, made_at, expires_at, revoked_at"
 TRY = "at, who, address, what, outcome, why, times, last_at"
+FOUR_TEXTS = ", ".join(["CAST(? AS TEXT)"] * 4)
+"""Values beside columns: PostgreSQL asks of what type they are."""
 
 
 class Accounts(ABC):
@@ -103,24 +105,42 @@ class Accounts(ABC):
         found = self._people("WHERE user_key = ?", (key,))
         return found[0] if found else None
 
-    def put_user(self, known: Known) -> None:
-        """Add a person, or change one."""
-        user = known.user
-        row = (user.name, user.role, json.dumps(user.headings), _text(user.added_at),
+    def add_user(self, known: Known) -> bool:
+        """Add a person; False where one of that name is there already."""
+        user, key = known.user, name_key(known.user.name)
+        row = (key, user.name, user.role, json.dumps(user.headings), _text(user.added_at),
                known.password_hash)  # fmt: skip
-        self._run(
+        added = self._run(
             "INSERT INTO account_users"
             " (user_key, name, role, headings, added_at, password_hash)"
-            " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (user_key) DO UPDATE SET"
-            " role = excluded.role, headings = excluded.headings,"
-            " password_hash = excluded.password_hash",
-            (name_key(user.name), *row),
+            " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (user_key) DO NOTHING",
+            row,
         )
+        return bool(added)
+
+    # Changes only change: one that was begun before a person was removed brings nobody back.
+
+    def change_role(self, user: User) -> bool:
+        """Give a person another role and headings; False where there is none of that name."""
+        changed = self._run(
+            "UPDATE account_users SET role = ?, headings = ? WHERE user_key = ?",
+            (user.role, json.dumps(user.headings), name_key(user.name)),
+        )
+        return bool(changed)
+
+    def change_password(self, key: str, password_hash: str, was: str = "") -> bool:
+        """Give a person another password; False where there is none, or it was another."""
+        changed = self._run(
+            "UPDATE account_users SET password_hash = ?"
+            " WHERE user_key = ? AND (? = '' OR password_hash = ?)",
+            (password_hash, key, was, was),
+        )
+        return bool(changed)
 
     def remove_user(self, key: str) -> None:
         """Take a person away, with sessions and tokens."""
         with self._transaction() as cursor:
-            for table in ("account_sessions", "account_tokens", "account_users"):
+            for table in ("account_users", "account_sessions", "account_tokens"):
                 cursor.execute(self._marked(f"DELETE FROM {table} WHERE user_key = ?"), (key,))
 
     def session(self, digest: str) -> Session | None:
@@ -131,15 +151,21 @@ class Accounts(ABC):
         _, name, opened_at, seen_at = rows[0]
         return Session(name, utc_moment(opened_at), utc_moment(seen_at))
 
-    def put_session(self, digest: str, session: Session) -> None:
-        """Open a session, or note when it was seen."""
-        row = (digest, name_key(session.user), session.user, _text(session.opened_at),
-               _text(session.seen_at))  # fmt: skip
-        self._run(
-            f"INSERT INTO account_sessions (digest, {SESSION}) VALUES (?, ?, ?, ?, ?)"
-            " ON CONFLICT (digest) DO UPDATE SET seen_at = excluded.seen_at",
-            row,
+    def open_session(self, digest: str, session: Session, password_hash: str) -> bool:
+        """Open a session; False where the person is gone or has another password by now."""
+        key = name_key(session.user)
+        row = (digest, session.user, _text(session.opened_at), _text(session.seen_at))
+        opened = self._run(
+            "INSERT INTO account_sessions (digest, name, opened_at, seen_at, user_key)"
+            f" SELECT {FOUR_TEXTS}, user_key FROM account_users"
+            " WHERE user_key = ? AND password_hash = ?",
+            (*row, key, password_hash),
         )
+        return bool(opened)
+
+    def see_session(self, digest: str, at: dt.datetime) -> None:
+        """Note that a session was used; one that was ended meanwhile stays ended."""
+        self._run("UPDATE account_sessions SET seen_at = ? WHERE digest = ?", (_text(at), digest))
 
     def end_sessions(self, key: str, digest: str = "") -> None:
         """End a person's sessions; only one of them if its digest is given."""
@@ -154,16 +180,18 @@ class Accounts(ABC):
         asked = f"SELECT {TOKEN} FROM account_tokens {where} ORDER BY made_at DESC, token_id"
         return [_token(row) for row in self._rows(asked, values)]
 
-    def put_token(self, token: Token, digest: str) -> None:
-        """Add a token."""
-        row = (digest, name_key(token.user), token.token_id, token.user, token.label,
-               " ".join(token.scopes), _text(token.made_at), _text(token.expires_at),
-               _text(token.revoked_at))  # fmt: skip
-        self._run(
-            f"INSERT INTO account_tokens (digest, user_key, {TOKEN})"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            row,
+    def put_token(self, token: Token, digest: str, session: str = "") -> bool:
+        """Add a token; False where its person is gone, or the session that asks was ended."""
+        row = (digest, token.token_id, token.user, token.label, " ".join(token.scopes),
+               _text(token.made_at), _text(token.expires_at), _text(token.revoked_at))  # fmt: skip
+        added = self._run(
+            f"INSERT INTO account_tokens (digest, {TOKEN}, user_key)"
+            f" SELECT {FOUR_TEXTS}, {FOUR_TEXTS}, user_key FROM account_users"
+            " WHERE user_key = ? AND (? = '' OR EXISTS"
+            " (SELECT 1 FROM account_sessions WHERE digest = ?))",
+            (*row, name_key(token.user), session, session),
         )
+        return bool(added)
 
     def revoke_tokens(self, at: dt.datetime, key: str = "", token_id: str = "") -> int:
         """Revoke a person's tokens, or one token; return how many."""
@@ -194,13 +222,13 @@ class Accounts(ABC):
         asked = f"SELECT {TRY} FROM account_trail {where} ORDER BY line DESC LIMIT ?"
         return [_try(row) for row in self._rows(asked, (limit,))]
 
-    def denied(self, what: str, since: dt.datetime) -> list[Try]:
-        """Return the denied tries of something since a moment."""
+    def tries(self, what: str, outcome: Outcome, since: dt.datetime) -> list[Try]:
+        """Return the tries of something since a moment, those denied or those done."""
         asked = (
             f"SELECT {TRY} FROM account_trail"
-            " WHERE last_at >= ? AND outcome = 'denied' AND what = ? ORDER BY line"
+            " WHERE last_at >= ? AND outcome = ? AND what = ? ORDER BY line"
         )
-        return [_try(row) for row in self._rows(asked, (_text(since), what))]
+        return [_try(row) for row in self._rows(asked, (_text(since), outcome, what))]
 
     def _marked(self, statement: str) -> str:
         """Return a statement with the driver's own mark for a value."""

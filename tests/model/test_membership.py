@@ -12,12 +12,13 @@ from model.membership import (
     WRONG_BY_ADDRESS,
     WRONG_BY_NAME,
     WRONG_BY_NAME_HERE,
+    Membership,
     SignInRefused,
     TooManyTries,
 )
 from model.problems import InputError
 from model.store import open_accounts
-from tests.model.people import PASSWORD, SetClock, a_membership
+from tests.model.people import PASSWORD, QUICK, SetClock, a_membership
 
 HERE, THERE = "203.0.113.7", "198.51.100.9"
 """Addresses set aside for documentation (RFC 5737)."""
@@ -221,6 +222,83 @@ def test_ones_own_password_changes_only_with_the_present_one(people):
     people.sign_in("Ines Alder", "another night shift", HERE)
 
 
+# Two at once: what was begun before a person was shut out changes nothing after it
+
+
+class Meanwhile:
+    """Hashes as tests do, and lets something else happen while it does."""
+
+    def __init__(self):
+        self.while_hashing = self.while_verifying = lambda: None
+
+    def hash(self, password):
+        self.while_hashing()
+        return QUICK.hash(password)
+
+    def verify(self, kept, password):
+        QUICK.verify(kept, password)
+        self.while_verifying()
+
+
+@pytest.fixture
+def at_once():
+    """The same accounts twice: as the dashboard holds them and as the command line does."""
+    book, hasher = open_accounts(":memory:"), Meanwhile()
+    commands = a_membership(book=book)
+    commands.add("Ines Alder", "superintendent", PASSWORD, ["h1"])
+    return Membership(book, SetClock(), ("h1", "h2"), hasher), commands, hasher
+
+
+def test_who_is_removed_while_changing_the_password_is_gone(at_once):
+    people, commands, hasher = at_once
+    ines = people.user("Ines Alder")
+    hasher.while_hashing = lambda: commands.remove("Ines Alder")
+    with pytest.raises(SignInRefused):
+        people.change_password(ines, PASSWORD, "another night shift", HERE)
+    assert commands.users() == []
+
+
+def test_who_gets_another_role_while_changing_the_password_keeps_the_new_role(at_once):
+    people, commands, hasher = at_once
+    ines = people.user("Ines Alder")
+    hasher.while_hashing = lambda: commands.set_role("Ines Alder", "owner")
+    people.change_password(ines, PASSWORD, "another night shift", HERE)
+    assert commands.user("Ines Alder").role == "owner"
+
+
+def test_a_password_given_while_the_former_is_being_changed_or_signed_in_with_is_the_last(at_once):
+    people, commands, hasher = at_once
+    ines = people.user("Ines Alder")
+    hasher.while_hashing = lambda: commands.set_password("Ines Alder", "given at the office")
+    with pytest.raises(SignInRefused):
+        people.change_password(ines, PASSWORD, "another night shift", HERE)
+    commands.sign_in("Ines Alder", "given at the office", THERE)
+    hasher.while_verifying = lambda: commands.set_password("Ines Alder", PASSWORD)
+    with pytest.raises(SignInRefused):
+        people.sign_in("Ines Alder", "given at the office", HERE)
+
+
+def test_a_session_that_is_in_use_while_it_is_ended_does_not_come_back(people, clock):
+    key, user = people.sign_in("Ines Alder", PASSWORD, HERE)
+
+    def ending_meanwhile():
+        people._clock = clock
+        people.sign_out_everywhere(user)
+        return clock() + dt.timedelta(hours=1)
+
+    people._clock = ending_meanwhile
+    people.of_session(key)
+    assert people.of_session(key) is None
+
+
+def test_a_session_that_was_ended_meanwhile_makes_no_token(people):
+    key, user = people.sign_in("Ines Alder", PASSWORD, HERE)
+    people.sign_out_everywhere(user)
+    with pytest.raises(InputError):
+        people.make_token("Ines Alder", "script", ["read"], 366, session=key, address=HERE)
+    assert people.tokens() == []
+
+
 # Tokens
 
 
@@ -278,6 +356,19 @@ def test_every_change_stands_in_the_trail_latest_first(people):
         ("user role", COMMAND_LINE),
         ("user add", COMMAND_LINE),
         ("user add", COMMAND_LINE),
+    ]
+
+
+def test_what_a_person_changes_in_the_browser_is_noted_with_name_and_address(people):
+    key, ines = people.sign_in("Ines Alder", PASSWORD, HERE)
+    _, token = people.make_token("Ines Alder", "x", ["read"], 1, session=key, address=HERE)
+    people.revoke_token(token.token_id, "Ines Alder", HERE)
+    people.change_password(ines, PASSWORD, "another night shift", HERE)
+    told = [(line.what, line.user, line.address) for line in people.trail(3)]
+    assert told == [
+        ("user password", "Ines Alder", HERE),
+        ("token revoke", "Ines Alder", HERE),
+        ("token make", "Ines Alder", HERE),
     ]
 
 

@@ -17,6 +17,7 @@ from tests.model.store.test_postgres import url  # noqa: F401 - a fixture
 
 NOON = dt.datetime(2026, 7, 1, 19, 0, tzinfo=dt.UTC)
 INES = Known(User("Ines Alder", "superintendent", ("h1", "h2"), NOON), "hash-1")
+BRAM = Known(User("Bram Oskrey", "owner", (), NOON), "hash-1")
 TOKEN = Token("ab12", "Ines Alder", "script", ("read", "record"), NOON, NOON.replace(month=8))
 
 
@@ -30,35 +31,65 @@ class AccountPromises:
         opened.close()
 
     def test_a_person_comes_back_as_kept(self, book):
-        book.put_user(INES)
+        book.add_user(INES)
         assert book.known("ines alder") == INES
         assert book.users() == [INES.user]
         assert book.known("nobody") is None
 
+    def test_nobody_takes_the_place_of_who_is_there(self, book):
+        assert book.add_user(INES)
+        assert not book.add_user(Known(User("INES Alder", "administrator"), "hash-9"))
+        assert book.known("ines alder") == INES
+
     def test_a_change_replaces_what_was(self, book):
-        book.put_user(INES)
+        book.add_user(INES)
         other = Known(dataclasses.replace(INES.user, role="owner", headings=()), "hash-2")
-        book.put_user(other)
+        assert book.change_role(other.user)
+        assert book.change_password("ines alder", "hash-2")
         assert book.users() == [other.user]
         assert book.known("ines alder") == other
 
+    def test_a_change_of_who_was_removed_meanwhile_brings_nobody_back(self, book):
+        assert not book.change_role(INES.user)
+        assert not book.change_password("ines alder", "hash-2")
+        assert not book.open_session("d1", Session("Ines Alder", NOON, NOON), "hash-1")
+        assert not book.put_token(TOKEN, "d2")
+        assert (book.users(), book.session("d1"), book.tokens()) == ([], None, [])
+
+    def test_a_password_that_was_another_meanwhile_is_left_alone(self, book):
+        book.add_user(INES)
+        assert not book.change_password("ines alder", "hash-3", was="hash-2")
+        assert not book.open_session("d1", Session("Ines Alder", NOON, NOON), "hash-2")
+        assert book.known("ines alder") == INES
+        assert book.change_password("ines alder", "hash-3", was="hash-1")
+
+    def test_a_token_is_not_made_in_a_session_that_was_ended_meanwhile(self, book):
+        book.add_user(INES)
+        assert not book.put_token(TOKEN, "d1", session="d9")
+        book.open_session("d9", Session("Ines Alder", NOON, NOON), "hash-1")
+        assert book.put_token(TOKEN, "d1", session="d9")
+
     def test_sessions_come_back_and_end(self, book):
         first, second = Session("Ines Alder", NOON, NOON), Session("Bram Oskrey", NOON, NOON)
-        book.put_session("d1", first)
-        book.put_session("d2", first)
-        book.put_session("d3", second)
+        book.add_user(INES)
+        book.add_user(BRAM)
+        book.open_session("d1", first, "hash-1")
+        book.open_session("d2", first, "hash-1")
+        book.open_session("d3", second, "hash-1")
         book.end_sessions("ines alder", "d1")
         assert [book.session(d) for d in ("d1", "d2", "d3")] == [None, first, second]
         book.end_sessions("ines alder")
         assert [book.session(d) for d in ("d2", "d3")] == [None, second]
 
     def test_when_a_session_was_seen_is_kept(self, book):
-        book.put_session("d1", Session("Ines Alder", NOON, NOON))
-        seen = Session("Ines Alder", NOON, NOON.replace(hour=20))
-        book.put_session("d1", seen)
-        assert book.session("d1") == seen
+        book.add_user(INES)
+        book.open_session("d1", Session("Ines Alder", NOON, NOON), "hash-1")
+        later = NOON.replace(hour=20)
+        book.see_session("d1", later)
+        assert book.session("d1") == Session("Ines Alder", NOON, later)
 
     def test_tokens_come_back_and_are_revoked_once(self, book):
+        book.add_user(INES)
         book.put_token(TOKEN, "d1")
         assert book.tokens("d1") == book.tokens() == [TOKEN]
         assert book.tokens("d2") == []
@@ -67,8 +98,8 @@ class AccountPromises:
         assert book.tokens() == [dataclasses.replace(TOKEN, revoked_at=NOON)]
 
     def test_who_is_removed_leaves_no_session_and_no_token(self, book):
-        book.put_user(INES)
-        book.put_session("d1", Session("Ines Alder", NOON, NOON))
+        book.add_user(INES)
+        book.open_session("d1", Session("Ines Alder", NOON, NOON), "hash-1")
         book.put_token(TOKEN, "d2")
         book.remove_user("ines alder")
         assert (book.users(), book.session("d1"), book.tokens()) == ([], None, [])
@@ -92,7 +123,7 @@ class AccountPromises:
 
 class KeptAccountPromises(AccountPromises):
     def test_all_of_it_is_there_after_opening_again(self, book, target):
-        book.put_user(INES)
+        book.add_user(INES)
         again = open_accounts(target)
         assert again.users() == [INES.user]
         again.close()
@@ -110,7 +141,7 @@ class TestSqlite(KeptAccountPromises):
         return tmp_path / "accounts.sqlite"
 
     def test_nobody_else_on_the_machine_can_read_the_file(self, book, target):
-        book.put_user(INES)
+        book.add_user(INES)
         assert stat.S_IMODE(target.stat().st_mode) == 0o600
 
     def test_a_file_of_a_newer_version_is_refused(self, book, target):
