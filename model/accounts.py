@@ -16,6 +16,7 @@ Pure rules: how people are kept is ``model.store``, how they sign in ``model.mem
 from __future__ import annotations
 
 import datetime as dt
+import ipaddress
 import re
 import unicodedata
 from collections.abc import Collection, Iterator, Mapping
@@ -183,6 +184,32 @@ def tidy_name(typed: str) -> str:
 def name_key(name: str) -> str:
     """Return what tells two names apart: capitals do not."""
     return tidy_name(name).casefold()
+
+
+def network_of(address: str) -> str:
+    """Return what tries are counted by: an address, or the network of an IPv6 address.
+
+    Notes
+    -----
+    One line or phone is usually given a whole /64 and picks 2^64 addresses in it at will, so
+    that counting each of them would count nothing [1]_.
+
+    References
+    ----------
+    .. [1] RFC 7421, section 1: 64 bits of an IPv6 address name the interface (from memory).
+
+    Examples
+    --------
+    >>> network_of("203.0.113.7"), network_of("2001:db8:1:2:3:4:5:6")
+    ('203.0.113.7', '2001:db8:1:2::/64')
+    """
+    try:
+        found = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if found.version == 4:
+        return address
+    return str(found.ipv4_mapped or ipaddress.IPv6Network((int(found), 64), strict=False))
 
 
 def check_user(user: User, known_headings: Collection[str]) -> None:

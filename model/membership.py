@@ -32,6 +32,7 @@ from model.accounts import (
     check_token,
     check_user,
     name_key,
+    network_of,
     tidy_name,
 )
 from model.clock import Clock
@@ -49,11 +50,16 @@ WRONG_BY_NAME_HERE = 5
 WRONG_BY_NAME = 30
 WRONG_BY_ADDRESS = 20
 """Wrong passwords within the window: for one name from one address, for one name from
-anywhere (higher, or anyone could lock a person out), and from one address for any name."""
+anywhere (higher, or anyone could lock a person out), and from one address for any name. Where a
+person signed in lately, what others try elsewhere does not count."""
 
 SIGN_IN = "sign in"
 UNKNOWN = "unknown name"
-"""Stands for a name nobody has: what was typed may be a password in the wrong field."""
+"""Stands for a name nobody has: what was typed may be a password in the wrong field. A mark
+tells two of them apart, so that the throttle counts them as it counts names: otherwise it would
+tell who is known here."""
+
+MARK_BYTES = 2
 
 DO_NOT_BELONG = "The name and the password do not belong together."
 COMMAND_LINE = "command line"
@@ -190,6 +196,8 @@ class Membership:
         self._hasher = hasher or argon2.PasswordHasher()
         # One at a time: a hash takes 64 MiB, and tries side by side would not be counted.
         self._hashing = threading.Lock()
+        # Forgotten when the program ends, so that marks of names lead back to nothing.
+        self._marking = secrets.token_bytes(KEY_BYTES)
 
     # People
 
@@ -311,7 +319,7 @@ class Membership:
     def _prove(self, name: str, password: str, address: str) -> Known:
         """Return who a name and password belong to; every wrong one is counted."""
         known = self._book.known(name_key(name))
-        shown = known.user.name if known else UNKNOWN
+        shown = known.user.name if known else f"{UNKNOWN} #{self._mark(name)}"
         if not self._hashing.acquire(timeout=HASHING_WAIT_S):
             self.deny(shown, address, f"{SIGN_IN} while busy", "too many at once")
             raise TooManyTries(60)
@@ -449,18 +457,30 @@ class Membership:
         self._book.revoke_tokens(self._clock(), name_key(user.name))
 
     def _check_tries(self, name: str, address: str) -> None:
-        now = self._clock()
+        now, here = self._clock(), network_of(address)
         tries = self._book.tries(SIGN_IN, "denied", now - THROTTLE_WINDOW)
-        by_name = [line for line in tries if line.user == name and name != UNKNOWN]
-        here = [line for line in by_name if line.address == address]
-        by_address = [line for line in tries if line.address == address]
+        by_name = [line for line in tries if line.user == name]
+        by_address = [line for line in tries if network_of(line.address) == here]
+        by_name_here = [line for line in by_name if line in by_address]
         for lines, limit in (
-            (here, WRONG_BY_NAME_HERE), (by_name, WRONG_BY_NAME), (by_address, WRONG_BY_ADDRESS),
-        ):  # fmt: skip
+            (by_name_here, WRONG_BY_NAME_HERE),
+            (by_address, WRONG_BY_ADDRESS),
+            ([] if self._signed_in_lately(name, here) else by_name, WRONG_BY_NAME),
+        ):
             if sum(line.times for line in lines) >= limit:
                 self.deny(name, address, f"{SIGN_IN} while throttled", "too many tries")
                 oldest = min(line.last_at or line.at for line in lines)
                 raise TooManyTries(max(1, round((oldest + THROTTLE_WINDOW - now).total_seconds())))
+
+    def _signed_in_lately(self, name: str, network: str) -> bool:
+        """Tell whether a person came in from a network while a session would still stand."""
+        lately = self._book.tries(SIGN_IN, "done", self._clock() - SIGNED_IN_AT_MOST)
+        return any(t.user == name and network_of(t.address) == network for t in lately)
+
+    def _mark(self, name: str) -> str:
+        """Return what tells one name that nobody has from another, and not what it is."""
+        typed = name_key(name).encode()
+        return hashlib.blake2b(typed, digest_size=MARK_BYTES, key=self._marking).hexdigest()
 
     def _matches(self, known: Known | None, password: str) -> bool:
         """Check a password; an unknown name takes as long as a known one."""
