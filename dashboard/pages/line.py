@@ -3,8 +3,8 @@
 The lag and its sentences come with the page. Charts follow, each from one answer of the
 project, which holds it while the log stays as it is. On a long line the forecast takes seconds:
 then the page comes once it is done, and until then says how far it is; while a grown log is
-worked through it shows what there was before. Old projections are tested on a thread of its
-own, for that takes seconds on any.
+worked through it shows what there was before, how far that is, and a button that stops it.
+Old projections are tested on a thread of its own, for that takes seconds on any.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from dashboard.parts import frame
 from dashboard.parts.activity_names import activity_names
 from dashboard.parts.forecast_wait import (
     NOTHING_YET,
-    behind_words,
+    OLDER_STAYS,
+    Waited,
     pressed_id,
     wait_for,
     wait_inputs,
@@ -32,7 +33,7 @@ from dashboard.parts.lag_table import lag_table
 from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import LineView, back_of, read_line_address
 from dashboard.parts.line_back import back_choice
-from dashboard.parts.line_shown import keep_up, line_back, shown_line
+from dashboard.parts.line_shown import line_back, shown_line
 from model.line_answers import LineAnswers
 from model.project import Project
 
@@ -60,7 +61,7 @@ def _page(project: Project, search: str) -> Component:
             dcc.Store(id="line-back-asked"),
             *(frame.notice("warning", note) for note in view.notes),
             html.H2("Who lags, and who starves next"),
-            html.Div(_behind(line), id="line-behind"),
+            wait_section("line-newer", seen=line.behind() > 0),
             html.Div(lag_section(project, line), id="line-lag"),
             html.P("Paces, dates and who lags go by the last", className="quiet"),
             back_choice(view.back),
@@ -72,12 +73,6 @@ def _page(project: Project, search: str) -> Component:
         ],
         className="page page-line",
     )
-
-
-def _behind(line: LineAnswers) -> list[Component]:
-    """Say where what is shown is of a somewhat older log."""
-    behind = line.behind()
-    return [html.P(behind_words(behind), className="quiet")] if behind else []
 
 
 def _view(project: Project, line: LineAnswers, search: str) -> LineView:
@@ -124,31 +119,36 @@ def _register_wait(app: dash.Dash, project: Project) -> None:
         State("line-search", "data"),
     )
     def wait(*given: Any) -> tuple[Any, ...]:
-        pressed = pressed_id(ctx.triggered)
-        waited = wait_for(project.line, None, pressed, lag=True)
-        if waited.progress is None or project.line.shown(lag=True) is not None:
-            return _page(project, given[-1] or ""), *(no_update,) * 5
+        pressed, search = pressed_id(ctx.triggered), given[-1] or ""
+        line = line_back(project, back_of(search))
+        waited = wait_for(line, None, pressed, lag=True)
+        if waited.progress is None or line.shown(lag=True) is not None:
+            return _page(project, search), *(no_update,) * 5
         return no_update, *wait_shown(waited, kept=NOTHING_YET)
 
 
 def _register_lag(app: dash.Dash, project: Project) -> None:
-    """Look whether the log has grown, and say who lags then."""
+    """Look whether the log has grown, and say who lags then; what takes long can be stopped."""
 
     @app.callback(
         Output("line-seq", "data"),
-        Output("line-behind", "children"),
+        *wait_outputs("line-newer"),
         Input("refresh", "n_intervals"),
+        *wait_inputs("line-newer"),
         State("line-seq", "data"),
         State("line-back", "value"),
         prevent_initial_call=True,
     )
-    def look_for_more(_: int, seen: int, back: str) -> tuple[Any, Any]:
-        keep_up(line_back(project, back))
-        line = shown_line(project, back)
-        newest, behind = line.last_seq(), _behind(line)
-        if newest == seen and not behind:
-            return no_update, no_update
-        return no_update if newest == seen else newest, behind
+    def look_for_more(*given: Any) -> tuple[Any, ...]:
+        pressed, (seen, back) = pressed_id(ctx.triggered), given[-2:]
+        line = line_back(project, back)
+        waited = Waited(None)
+        if line.takes_long(lag=True):
+            waited = wait_for(line, None, pressed, lag=True)
+        newest = shown_line(project, back).last_seq()
+        if newest == seen and waited.progress is None and "-wait-" not in pressed:
+            return (no_update,) * 6
+        return no_update if newest == seen else newest, *wait_shown(waited, kept=OLDER_STAYS)
 
     @app.callback(
         Output("line-lag", "children"),

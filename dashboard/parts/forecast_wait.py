@@ -28,6 +28,7 @@ AT_ONCE_S = 1.0
 FROM_THOSE = "The dates shown are from those; more marches would steady them."
 ANOTHER_FIRST = "Another forecast is being worked out first; this one follows."
 NOTHING_YET = "Who lags takes all of them, so nothing is shown yet."
+OLDER_STAYS = "Who lags takes all of them, so what was there before stays."
 
 
 @dataclass(frozen=True)
@@ -97,12 +98,12 @@ def _act(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag: boo
             job.stop()
             job.wait(AT_ONCE_S)
         return
-    wanted = pressed.endswith("-wait-again") or not ended_early(job.progress(), key)
+    wanted = pressed.endswith("-wait-again") or not _ended_early(job.progress(), key)
     if wanted and line.watch(as_of, lag=lag):
         job.wait(AT_ONCE_S)
 
 
-def ended_early(progress: Progress[Forecast], key: Watched) -> bool:
+def _ended_early(progress: Progress[Forecast], key: Watched) -> bool:
     """Tell whether a job was stopped or broke that was of the very same log."""
     return progress.condition in ("stopped", "failed") and progress.asked == key
 
@@ -172,7 +173,8 @@ def wait_shown(waited: Waited, *, kept: str) -> tuple[Any, ...]:
     waited
         What there is.
     kept
-        What becomes of marches that were stopped: ``FROM_THOSE`` or ``NOTHING_YET``.
+        What becomes of marches that were stopped: ``FROM_THOSE``, ``NOTHING_YET`` or
+        ``OLDER_STAYS``.
     """
     progress = waited.progress
     if progress is None:
@@ -182,12 +184,12 @@ def wait_shown(waited: Waited, *, kept: str) -> tuple[Any, ...]:
     return words, False, not stoppable, progress.running, not waited.running
 
 
-def behind_words(behind: int) -> str:
+def _behind_words(behind: int) -> str:
     """Say that what is shown is of a somewhat older log.
 
     Examples
     --------
-    >>> behind_words(1)
+    >>> _behind_words(1)
     'What is shown is from before the latest event recorded; that is being worked through.'
     """
     latest = "latest event" if behind == 1 else f"latest {behind:,} events"
@@ -198,7 +200,7 @@ def behind_words(behind: int) -> str:
 def _words(waited: Waited, progress: Progress[Forecast], kept: str) -> Component:
     if progress.condition == "running":
         lead = "Working out when the line finishes." if waited.mine else ANOTHER_FIRST
-        older = [html.P(behind_words(waited.behind), className="quiet")] if waited.behind else []
+        older = [html.P(_behind_words(waited.behind), className="quiet")] if waited.behind else []
         bar = progress_bar(progress, MARCHES)
         return html.Div([html.P(lead, className="lead"), *older, bar])
     if progress.condition == "failed":

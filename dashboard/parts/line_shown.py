@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dashboard.parts.forecast_wait import ended_early
 from dashboard.parts.line_back import recent_of
 from model.line_answers import LineAnswers, Recent
 from model.project import Project
@@ -32,11 +31,3 @@ def shown_line(project: Project, back: object) -> LineAnswers:
     """
     line = line_back(project, back)
     return line.shown(lag=True) or line
-
-
-def keep_up(line: LineAnswers) -> None:
-    """Have what was recorded since worked through, if that takes long and was not stopped."""
-    if line.takes_long(lag=True):
-        key = line.watch_key(lag=True)
-        if not ended_early(line.watched.progress(), key):
-            line.watch(lag=True)

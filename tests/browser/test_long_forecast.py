@@ -1,11 +1,13 @@
 """A forecast that takes long, in a real browser: seen, stopped, and worked out after all."""
 
+import datetime as dt
 import threading
 
 import pytest
 
 from dashboard.parts import forecast_wait
 from model import line_answers
+from model.events import Event
 
 BLOCK = 3_000
 
@@ -27,6 +29,13 @@ def held_up(monkeypatch):
     monkeypatch.setattr(forecast_wait, "AT_ONCE_S", 0.0)
     yield go_on
     go_on.set()
+
+
+def a_note(text):
+    """Something that moves no date."""
+    at = dt.datetime(2026, 11, 24, 14, 0)
+    return Event(event_id=f"note-{text}", at=at, by="R. Alder", unit="W07", activity="rebar",
+                 kind="note", note=text)  # fmt: skip
 
 
 def test_on_the_map_a_long_forecast_is_seen_stopped_and_worked_out(served, watch, held_up):
@@ -55,6 +64,23 @@ def test_the_line_page_says_how_far_it_is_and_then_comes(served, watch, held_up)
     page.wait_for_selector(".lag-summary:has-text('Lags most')")
     page.wait_for_selector("#line-chart .js-plotly-plot .bars path")
     assert page.locator("#line-wait").count() == 0
+
+
+def test_an_open_line_page_shows_how_far_newer_dates_are_and_can_stop_them(served, watch, held_up):
+    held_up.set()
+    page = watch.open(f"{served.url}/line")
+    page.wait_for_selector("#line-chart .js-plotly-plot .bars path")
+    shown = page.locator(".lag-summary").inner_text()
+    held_up.clear()
+    served.project.record([a_note("held up")])
+    page.wait_for_selector("#line-newer-wait-words:has-text('before the latest event recorded')")
+    page.wait_for_selector("#line-newer-wait-words:has-text('3,000 of 10,000 marches')")
+    page.get_by_role("button", name="Cancel").first.click()
+    page.wait_for_selector(f"#line-newer-wait-words:has-text('{forecast_wait.OLDER_STAYS}')")
+    assert page.locator(".lag-summary").inner_text() == shown
+    held_up.set()
+    page.get_by_role("button", name="Run it again").click()
+    page.wait_for_selector("#line-newer-wait", state="hidden")
 
 
 def test_a_forecast_that_is_done_at_once_shows_no_wait(served, watch):

@@ -108,6 +108,8 @@ def finish_all(project, marching):
     """Let the job that runs come to its end."""
     marching.blocks.release(3)
     project.line.watched.wait(60)
+    while marching.told.acquire(blocking=False):
+        pass
 
 
 def test_who_writes_does_not_keep_the_dates_from_who_reads(project, call, marching):
@@ -136,7 +138,16 @@ def test_the_dates_shown_meanwhile_are_of_the_newest_log_that_has_them(project, 
     assert project.line.shown(end_of_day(dt.date(2026, 10, 2))) is None
 
 
-def test_a_line_page_stays_while_a_grown_log_is_worked_through(project, call, marching):
+def look(call, pressed=None, *, seen):
+    """What an open line page is told when it asks whether there is more."""
+    changed = f"line-newer-wait-{pressed}" if pressed else "refresh.n_intervals"
+    given = {changed: 1, "line-seq.data": seen}
+    answer = call("line-seq.data", changed=changed, **given)
+    return answer.get_json()["response"] if answer.status_code == 200 else {}
+
+
+def a_line_page_that_fell_behind(project, call, marching):
+    """A line page with all on it, and one event since; return what it has seen."""
     line_page(call)
     finish_all(project, marching)
     assert "Lags most" in words_of(line_page(call, "poll.n_intervals"))
@@ -144,16 +155,62 @@ def test_a_line_page_stays_while_a_grown_log_is_worked_through(project, call, ma
     note(project, "one more")
     shown = words_of(call("page.children", **{"url.pathname": "/line", "url.search": ""}))
     assert "Lags most" in shown
-    assert "before the latest event recorded" in shown
+    return seen
 
-    polled = {"refresh.n_intervals": 1, "line-seq.data": seen}
 
-    def look():
-        return call("line-seq.data", changed="refresh.n_intervals", **polled).get_json()["response"]
-
-    assert "line-seq" not in look(), "nothing newer is at hand yet"
+def test_a_line_page_stays_while_a_grown_log_is_worked_through(project, call, marching):
+    seen = a_line_page_that_fell_behind(project, call, marching)
+    first = look(call, seen=seen)
+    assert "line-seq" not in first, "nothing newer is at hand yet"
+    assert "before the latest event recorded" in str(first["line-newer-wait-words"])
+    assert not first["line-newer-wait"]["hidden"]
+    go_on(marching, 1)
+    polled = look(call, "poll.n_intervals", seen=seen)
+    assert "3,000 of 10,000 marches" in str(polled["line-newer-wait-words"])
     finish_all(project, marching)
-    assert look() == {"line-seq": {"data": seen + 1}, "line-behind": {"children": []}}
+    newer = look(call, "poll.n_intervals", seen=seen)
+    assert newer["line-seq"] == {"data": seen + 1}
+    assert newer["line-newer-wait"]["hidden"]
+    assert newer["line-newer-wait-poll"]["disabled"]
+    assert look(call, seen=seen + 1) == {}, "all is told"
+
+
+def test_an_open_line_page_can_stop_what_a_grown_log_has_it_work_through(project, call, marching):
+    seen = a_line_page_that_fell_behind(project, call, marching)
+    assert not look(call, seen=seen)["line-newer-wait-cancel"]["disabled"]
+    look(call, "cancel.n_clicks", seen=seen)
+    marching.blocks.release(1)
+    project.line.watched.wait(20)
+    for pressed in ("poll.n_intervals", None):
+        stopped = look(call, pressed, seen=seen)
+        assert "line-seq" not in stopped
+        assert forecast_wait.OLDER_STAYS in str(stopped["line-newer-wait-words"])
+        assert not stopped["line-newer-wait-again"]["disabled"]
+    assert not project.line.watched.progress().running, "it is not begun again by itself"
+    assert not look(call, "again.n_clicks", seen=seen)["line-newer-wait-cancel"]["disabled"]
+    finish_all(project, marching)
+    assert look(call, seen=seen)["line-newer-wait"]["hidden"]
+
+
+def test_what_was_stopped_is_worked_through_when_still_more_is_recorded(project, call, marching):
+    seen = a_line_page_that_fell_behind(project, call, marching)
+    look(call, seen=seen)
+    look(call, "cancel.n_clicks", seen=seen)
+    marching.blocks.release(1)
+    project.line.watched.wait(20)
+    note(project, "and another")
+    words = str(look(call, seen=seen)["line-newer-wait-words"])
+    assert "before the latest 2 events recorded" in words
+
+
+def test_a_line_page_that_looks_back_otherwise_waits_for_its_own_dates(project, call, marching):
+    search = "?back=4-units"
+    line_page(call, search=search)
+    assert project.line.watched.progress().asked.recent.units == 4
+    finish_all(project, marching)
+    shown = words_of(line_page(call, "poll.n_intervals", search=search))
+    assert "Lags most" in shown
+    assert marching.calls == 1
 
 
 def test_cancel_stops_no_forecast_but_the_one_it_was_shown_for(project, call, marching):
