@@ -86,7 +86,7 @@ def back_up(folder: Path, target: Path, databases: Sequence[str]) -> BackedUp:
         copies = [_copied(folder / name, Path(at) / name) for name in databases
                   if (folder / name).is_file()]  # fmt: skip
         files = copies + _plain_files(folder, databases)
-        with zipfile.ZipFile(part, "x", zipfile.ZIP_DEFLATED, strict_timestamps=False) as archive:
+        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False) as archive:
             for path in files:
                 base = Path(at) if path in copies else folder
                 archive.write(path, path.relative_to(base).as_posix())
@@ -193,7 +193,10 @@ def _unpack(source: Path, into: Path) -> set[str]:
             if MARK not in names or not all(map(_stays_inside, names)):
                 raise StoreError(f"{source} is a zip file, but no backup of a project.")
             for info in inside:
-                path = Path(archive.extract(info, into))
+                path = into / info.filename
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.touch(mode=PRIVATE)  # before there is anything in it
+                archive.extract(info, into)
                 path.chmod((info.external_attr >> 16) & 0o777 or 0o644)
                 flush(path)
     except DAMAGED as error:

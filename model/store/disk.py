@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+OWNERS = 0o600
+
 
 @contextmanager
 def in_the_making(target: Path, *, replace: bool, mode: int) -> Iterator[Path]:
@@ -29,6 +31,7 @@ def in_the_making(target: Path, *, replace: bool, mode: int) -> Iterator[Path]:
     """
     part = target.absolute().with_name(f"{target.name}.{uuid.uuid4().hex[:8]}.part")
     try:
+        part.touch(mode=OWNERS, exist_ok=False)  # nobody else reads along while it is written
         yield part
         part.chmod(mode)
         flush(part)

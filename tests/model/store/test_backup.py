@@ -57,6 +57,30 @@ def test_what_was_backed_up_comes_back(folder: Path, tmp_path: Path):
     assert left_behind(tmp_path) == []
 
 
+def test_nobody_else_reads_accounts_while_they_are_written(
+    folder: Path, tmp_path: Path, monkeypatch
+):
+    seen: dict[str, int] = {}
+
+    def watched(name: str) -> None:
+        real = getattr(zipfile.ZipFile, name)
+
+        def looked_at(archive, *given, **more):
+            for path in tmp_path.rglob("*"):
+                if ".zip." in path.name or (".part" in str(path) and "accounts" in path.name):
+                    seen[path.name] = path.stat().st_mode & 0o777
+            return real(archive, *given, **more)
+
+        monkeypatch.setattr(zipfile.ZipFile, name, looked_at)
+
+    watched("write")
+    watched("extract")
+    back_up(folder, tmp_path / "kept.zip", DATABASES)
+    restore(tmp_path / "kept.zip", tmp_path / "back", DATABASES)
+    assert len(seen) == 2
+    assert set(seen.values()) == {0o600}
+
+
 def test_a_log_is_backed_up_whole_while_others_write_to_it(folder: Path, tmp_path: Path):
     done = threading.Event()
     confirmed: list[str] = []
