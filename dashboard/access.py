@@ -229,6 +229,7 @@ def guard(app: dash.Dash, project: Project, *, users_only: bool) -> None:
         # Most cheaply told first; who is asking last, for that reads the accounts.
         denial = next(_denials(app, project, users_only), None)
         if denial is None:
+            flask.g.inside = ROUTES.get(route_name()) != "anybody"
             return None
         user = asker()
         membership.deny(
@@ -240,7 +241,10 @@ def guard(app: dash.Dash, project: Project, *, users_only: bool) -> None:
         return _answer(_too_large())
 
     def out_of_order(error: StoreError) -> flask.Response:
-        return problem_answer(503, str(error), "Nothing is lost that was confirmed. Try again.")
+        server.logger.error("%s: %s", route_name(), error)
+        # A stranger is not told how the database is called and where it is.
+        told = str(error) if flask.g.get("inside") else "The accounts or the log cannot be used."
+        return problem_answer(503, told, "Nothing is lost that was confirmed. Try again.")
 
     def no_such_file(_: dash.exceptions.DashException) -> flask.Response:
         return problem_answer(404, "There is no such file.", "Reload the page.")

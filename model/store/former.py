@@ -94,7 +94,9 @@ def _disk_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
+        # The name alone: this is told in the browser, to whom the machine's folders are nothing.
+        name = Path(str(error.filename or path)).name
         raise StoreError(
-            f"{error.filename or path} cannot be read or written ({error.strerror or error}). See "
+            f"{name} cannot be read or written ({error.strerror or 'for no reason given'}). See "
             "that there is room and that this user may, then try again."
         ) from error

@@ -84,6 +84,15 @@ def test_a_token_for_planning_opens_the_plan_and_no_other_does(visitors):
     assert answer.status_code == 200
 
 
+def test_where_the_plan_cannot_be_kept_no_folder_of_the_machine_is_told(visitors, folder):
+    (folder / "plan_before").write_text("a file in the way of the folder")
+    answer = put(visitors, "baseline", seen=seen(visitors, "baseline"), data=LATER, headers=CSV)
+    assert answer.status_code == 503
+    assert "plan_before cannot be" in answer.text
+    assert str(folder) not in answer.text
+    assert (folder / "baseline.csv").read_text() == BASELINE
+
+
 def test_who_does_not_say_what_is_replaced_replaces_nothing(visitors, folder):
     for headers in ({}, {"If-Match": "*"}, {"If-Match": '"a", "b"'}):
         answer = put(visitors, "baseline", data=LATER, headers=CSV | headers)
