@@ -106,7 +106,15 @@ def register(app: dash.Dash) -> None:
 
 
 def _keep_private(answer: flask.Response) -> None:
-    """Keep what a signed-in person may see out of caches on the way."""
-    if COOKIE in flask.request.cookies and answer.cache_control.public:
+    """Keep what a signed-in person may see out of caches on the way, and off a shared phone.
+
+    A page that says nothing of caches would come back with the browser's back button after
+    its person has signed out.
+    """
+    if COOKIE not in flask.request.cookies:
+        return
+    if answer.cache_control.public:
         answer.cache_control.public = False
         answer.cache_control.private = True
+    if not answer.cache_control and not answer.get_etag()[0]:
+        answer.cache_control.no_store = True

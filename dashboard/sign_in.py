@@ -66,6 +66,7 @@ def register(app: dash.Dash, project: Project) -> None:
     """Open the addresses of signing in and of one's account."""
     _register_sign_in(app.server, project)
     _register_account(app.server, project)
+    _register_tokens(app.server, project)
 
 
 def _register_sign_in(server: flask.Flask, project: Project) -> None:
@@ -89,7 +90,13 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
             answer = _sign_in_page(onward, 429, str(throttled))
             answer.headers["Retry-After"] = str(throttled.wait_s)
             return answer
+        end_former_session()
         return _with_session(flask.redirect(onward, code=303), key)
+
+    def end_former_session() -> None:
+        former = membership.of_session(_session_key())
+        if former:
+            membership.sign_out(former, _session_key(), _address())
 
     def sign_out() -> Any:
         user = access.asker()
@@ -126,6 +133,13 @@ def _register_account(server: flask.Flask, project: Project) -> None:
             return _account_page(project, _plainly(refused), 422)
         return _without_session()
 
+    server.add_url_rule("/account", "account", account, methods=["GET"])
+    server.add_url_rule("/account/password", "change_password", change_password, methods=["POST"])
+
+
+def _register_tokens(server: flask.Flask, project: Project) -> None:
+    membership = project.membership
+
     def make_token() -> Any:
         user, form = access.asker(), flask.request.form
         if user is None:
@@ -152,8 +166,6 @@ def _register_account(server: flask.Flask, project: Project) -> None:
             return _account_page(project, _plainly(refused), 422)
         return _account_page(project, "The token is revoked.", tone="done")
 
-    server.add_url_rule("/account", "account", account, methods=["GET"])
-    server.add_url_rule("/account/password", "change_password", change_password, methods=["POST"])
     server.add_url_rule("/account/tokens", "make_token", make_token, methods=["POST"])
     server.add_url_rule("/account/tokens/<token_id>/revoke", "revoke_token", revoke_token,
                         methods=["POST"])  # fmt: skip
@@ -204,6 +216,9 @@ def _with_session(answer: werkzeug.Response, key: str) -> werkzeug.Response:
 
 def _without_session() -> werkzeug.Response:
     answer = flask.redirect(access.SIGN_IN_PATH, code=303)
+    # Photos and footprints are kept for good; not for who takes this phone next. What the
+    # shift entry keeps is no part of that cache.
+    answer.headers["Clear-Site-Data"] = '"cache"'
     answer.delete_cookie(access.COOKIE, secure=True, httponly=True, samesite="Lax")
     return answer
 

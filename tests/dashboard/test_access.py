@@ -7,6 +7,7 @@ import pytest
 from dashboard.access import CALLBACKS, COOKIE, ROUTES, callback_name
 from dashboard.headers import DASH_PAGES
 from model.membership import WRONG_BY_NAME_HERE
+from model.problems import StoreError
 from tests.dashboard.visitors import HOME, ROLES, Visitors, an_item
 from tests.model.people import PASSWORD
 
@@ -404,6 +405,14 @@ def test_signing_out_ends_this_session_and_everywhere_ends_all(visitors):
         assert visitors.client.get("/api/entry-sheet", headers=headers).status_code == 401
 
 
+def test_signing_in_over_somebody_elses_session_ends_it(visitors):
+    former = visitors.signed_in("owner")
+    form = {"name": "Scheduler", "password": PASSWORD}
+    answer = visitors.client.post("/sign-in", data=form, headers=former, base_url=HOME)
+    assert answer.status_code == 303
+    assert is_denied(visitors.client.get("/account", headers=former, base_url=HOME))
+
+
 def test_ones_password_changes_by_the_form_and_ends_every_session(visitors):
     headers = visitors.signed_in("owner")
 
@@ -485,6 +494,20 @@ def test_callbacks_that_would_fill_something_else_are_refused(visitors, callback
     assert answer.status_code == 400
 
 
+# What strangers are told
+
+
+def test_a_stranger_does_not_read_where_the_database_is(visitors, monkeypatch):
+    def refused(*_):
+        raise StoreError('The database server does not answer (connection to "db.internal").')
+
+    monkeypatch.setattr(visitors.people._book, "known", refused)
+    form = {"name": "Owner", "password": PASSWORD}
+    answer = visitors.send("POST", "/sign-in", data=form)
+    assert answer.status_code == 503
+    assert "db.internal" not in answer.text
+
+
 # Headers
 
 
@@ -510,6 +533,17 @@ def test_what_a_signed_in_person_fetches_is_kept_by_no_cache_on_the_way(visitors
     assert "private" in cache
     assert "public" not in cache
     assert visitors.send("GET", "/api/entry-sheet", "owner").headers["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize("path", ["/", "/line", "/account", "/_dash-layout", "/api/day-book"])
+def test_a_shared_phone_shows_no_page_again_after_its_person_has_signed_out(visitors, path):
+    assert visitors.send("GET", path, "owner").headers["Cache-Control"] == "no-store"
+
+
+@pytest.mark.parametrize("way", ["/sign-out", "/sign-out-everywhere"])
+def test_signing_out_empties_the_browsers_cache_and_leaves_what_shift_entry_keeps(visitors, way):
+    # W3C, Clear Site Data, 3.2: "cache" is not "storage", which would take drafts too.
+    assert visitors.send("POST", way, "owner").headers["Clear-Site-Data"] == '"cache"'
 
 
 def test_a_project_name_with_a_script_in_it_is_text_on_the_plain_pages(visitors):
