@@ -19,8 +19,10 @@ from model.problems import ViaductError
 from model.project import Project
 
 THREADS = 8
-LARGEST_BODY = 64 * 1024 * 1024
-"""Bytes; nothing larger reaches the app, which has lower bounds of its own."""
+LARGEST_BODY = 16 * 1024 * 1024
+"""Bytes; nothing larger reaches the app, which has lower bounds of its own and says so in its own
+words. Whoever sends is not known yet, and a hundred may send at once: all of it lies on the disk
+until it has come."""
 
 QUIET_S = 1.0
 """Seconds without a request after which nobody is taken to wait for a page."""
