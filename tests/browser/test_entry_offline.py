@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.entry_steps import (
@@ -167,3 +168,25 @@ def test_while_a_refused_entry_stands_a_later_one_of_its_unit_waits(served, watc
     page.evaluate("window.dispatchEvent(new Event('online'))")
     expect(entries(page, "sent")).to_have_count(1)
     assert [event.kind for event in mine(served, NEXT_POUR)] == ["note"]
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        {"content_type": "text/html", "body": "<h1>Welcome to this network</h1>"},
+        {"content_type": "application/json", "body": '{"ok": true}'},
+    ],
+)
+def test_who_answers_in_the_servers_place_does_not_make_an_entry_count_as_sent(
+    served, watch, answer
+):
+    page = open_entry(watch, served.url)
+    page.route("**/api/**", lambda route: route.fulfill(status=200, **answer))
+    tick(page, *UNDER_WAY, "Finished")
+    send(page)
+    expect_state(page, "1 entry kept on this phone; it is tried again")
+    expect(entries(page, "queued")).to_have_count(1)
+    page.unroute("**/api/**")
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(entries(page, "sent")).to_have_count(1)
+    assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
