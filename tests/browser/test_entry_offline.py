@@ -190,3 +190,13 @@ def test_who_answers_in_the_servers_place_does_not_make_an_entry_count_as_sent(
     page.evaluate("window.dispatchEvent(new Event('online'))")
     expect(entries(page, "sent")).to_have_count(1)
     assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
+
+
+def test_the_browser_finds_nothing_against_installing_the_page(served, watch):
+    """Chromium is asked what it has against putting the page on the home screen."""
+    page = open_entry(watch, served.url)
+    devtools = page.context.new_cdp_session(page)
+    errors = devtools.send("Page.getInstallabilityErrors")["installabilityErrors"]
+    # Test browsers have no profile of their own, which is all that may stand against it.
+    assert {error["errorId"] for error in errors} <= {"in-incognito"}
+    assert devtools.send("Page.getAppManifest")["errors"] == []
