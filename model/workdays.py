@@ -282,6 +282,9 @@ def _listed(code: str, years: range) -> holidays_library.HolidayBase:
     """Return the library's own list for a code."""
     country, _, subdivision = code.partition("-")
     try:
+        # Asked first: the library takes whatever has a name in it for a country.
+        if country not in holidays_library.list_supported_countries(include_aliases=True):
+            raise NotImplementedError(country)
         return holidays_library.country_holidays(
             country, subdiv=subdivision or None, years=years, expand=False
         )
@@ -310,6 +313,21 @@ def _moved_from(listed: holidays_library.HolidayBase) -> dict[dt.date, set[str]]
                 if own_name in listed.get_list(own_day):
                     moved.setdefault(own_day, set()).add(own_name)
     return moved
+
+
+def days_words(number: float) -> str:
+    """Write working days; with tenths where they matter.
+
+    Examples
+    --------
+    >>> days_words(1.0), days_words(19.5), days_words(1.7)
+    ('1 working day', '20 working days', '1.7 working days')
+    >>> days_words(0.04)
+    '0 working days'
+    """
+    tenths = abs(number - round(number)) >= 0.05 and number < 10
+    text = f"{number:.1f}" if tenths else f"{number:.0f}"
+    return f"{text} working day" if text == "1" else f"{text} working days"
 
 
 def _days(dates: ArrayLike) -> Dates:

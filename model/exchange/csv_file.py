@@ -29,8 +29,11 @@ Floats = NDArray[np.float64]
 MOST_NUMBER = 1e12
 """More than anyone builds, in any unit."""
 
+FIRST_YEAR, LAST_YEAR = 1990, 2199
+"""A day outside these years is a slip of the pen, and no axis of dates can show it."""
+
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _OTHER_COMMAS = {";": "semicolons", "\t": "tabs", "|": "upright bars"}
 
 
@@ -279,14 +282,17 @@ def parse_date(text: str) -> dt.date:
     Raises
     ------
     ValueError
-        For any other form, or a day that does not exist.
+        For any other form, a day that does not exist, or one that is a slip of the hand.
     """
     if not _DATE.fullmatch(text):
         raise ValueError(f"{text!r} is no date")
     try:
-        return dt.date.fromisoformat(text)
+        day = dt.date.fromisoformat(text)
     except ValueError:
         raise ValueError(f"{text!r} is no day of the calendar") from None
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise ValueError(f"{text!r} is not between {FIRST_YEAR} and {LAST_YEAR}")
+    return day
 
 
 def _number(text: str) -> float:

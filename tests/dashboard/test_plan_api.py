@@ -93,6 +93,24 @@ def test_where_the_plan_cannot_be_kept_no_folder_of_the_machine_is_told(visitors
     assert (folder / "baseline.csv").read_text() == BASELINE
 
 
+@pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01"])
+def test_a_planned_finish_that_no_chart_can_show_is_a_slip_of_the_pen(visitors, folder, day):
+    odd = swapped(BASELINE, "2026-05-01", day)
+    answer = put(visitors, "baseline", seen=seen(visitors, "baseline"), data=odd, headers=CSV)
+    assert answer.status_code == 422
+    assert day in answer.get_json()["problems"][0]["message"]
+    assert (folder / "baseline.csv").read_text() == BASELINE
+
+
+@pytest.mark.parametrize("code", ["utils", "__class__", "HolidayBase"])
+def test_a_word_that_is_no_country_is_refused_as_holidays(visitors, folder, code):
+    calendar = visitors.send("GET", "/api/plan/calendar", "owner").get_json() | {"holidays": code}
+    answer = put(visitors, "calendar", seen=seen(visitors, "calendar"), json=calendar)
+    assert answer.status_code == 422
+    assert answer.get_json()["problems"][0]["field"] == "calendar.holidays"
+    assert (folder / "project.toml").read_text() == PROJECT
+
+
 def test_who_does_not_say_what_is_replaced_replaces_nothing(visitors, folder):
     for headers in ({}, {"If-Match": "*"}, {"If-Match": '"a", "b"'}):
         answer = put(visitors, "baseline", data=LATER, headers=CSV | headers)

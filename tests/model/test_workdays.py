@@ -104,7 +104,7 @@ def test_a_state_has_holidays_of_its_own() -> None:
     assert dt.date(2026, 3, 31) not in holidays_of("US", [2026])
 
 
-@pytest.mark.parametrize("code", ["XX", "US-ZZ", ""])
+@pytest.mark.parametrize("code", ["XX", "US-ZZ", "", "__class__", "utils", "HolidayBase"])
 def test_an_unknown_holiday_code_says_which_and_what_to_write(code: str) -> None:
     with pytest.raises(InputError, match=r"calendar\.holidays"):
         holidays_of(code, [2026])
