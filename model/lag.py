@@ -25,6 +25,7 @@ from model.line import BOUND_AFTER, BOUND_CREW, BOUND_HOLD, BOUND_SET, March
 from model.line_now import LineNow, line_now
 from model.one_job import StoppedShort
 from model.slow_headings import Crew, SlowHeadings
+from model.workdays import days_words
 
 PATHS = 2_000
 COLUMNS = (
@@ -102,23 +103,17 @@ class Lag:
 
     def __str__(self) -> str:
         lines = [
-            f"{row.unit} {row.activity}: {_days(row.behind_pace)} behind its pace, costs the "
-            f"finish {row.costs_finish_days:.1f}. {row.why}"
-            for row in self.lagging.itertuples()
+            f"{row['unit']} {row['activity']}: {days_words(row['behind_pace'])} behind its pace, "
+            f"costs the finish {days_words(row['costs_finish_days'])}. {row['why']}"
+            for row in self.lagging.to_dict("records")
         ]
         lines = lines or ["No unit lags behind the pace of its heading."]
         lines += [
-            f"{row.unit} {row.activity}: {_days(row.behind_baseline)} behind the baseline. "
-            f"{row.why}"
-            for row in self.late_with_heading.itertuples()
+            f"{row['unit']} {row['activity']}: {days_words(row['behind_baseline'])} behind the "
+            f"baseline. {row['why']}"
+            for row in self.late_with_heading.to_dict("records")
         ]
         return "\n".join(lines)
-
-
-def _days(days: Any) -> str:
-    """Say how many working days, in words."""
-    whole = round(float(days))
-    return "1 working day" if whole == 1 else f"{whole} working days"
 
 
 def lag(
@@ -301,7 +296,7 @@ class _Words:
         if now.on_hold[unit, activity]:
             reason = self.reasons.get((now.units[unit], now.activities[activity].key), "")
             days = now.held_days[unit, activity]
-            return f"On hold for {_days(days)}: {reason or 'no reason given'}."
+            return f"On hold for {days_words(days)}: {reason or 'no reason given'}."
         if not np.isnan(now.started[unit, activity]):
             return self._under_way(heading, unit, activity)
         return self._waits_for(unit, activity)
@@ -311,10 +306,10 @@ class _Words:
         pace = self.now.paces[heading][activity].mean_days * self.now.effort[unit, activity]
         spent = self.now.spent_days[unit, activity]
         if spent > pace + WORTH_SAYING_DAYS:
-            return f"Under way for {_days(spent)}; its crew usually takes {pace:.0f}."
+            return f"Under way for {days_words(spent)}; its crew usually takes {pace:.0f}."
         stood = self._stood_still(heading, unit, activity)
         if stood > WORTH_SAYING_DAYS:
-            return f"Under way; its crew stood still for {_days(stood)} before it."
+            return f"Under way; its crew stood still for {days_words(stood)} before it."
         return "Under way."
 
     def _stood_still(self, heading: int, unit: int, activity: int) -> float:

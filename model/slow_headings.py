@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from model.job import Job
 from model.lag_cost import WORTH_SAYING_DAYS, Again
 from model.line import in_ticks
+from model.workdays import days_words
 
 Crew = tuple[str, str]
 """A heading and an activity."""
@@ -50,7 +51,7 @@ class SlowHeadings:
         days, planned = self._crew_days(heading, activity), self._planned(activity)
         if self._is_slow(heading, activity):
             return (
-                f"The whole heading is slow: {trade}, {days:.1f} working days of its "
+                f"The whole heading is slow: {trade}, {days_words(days)} of its "
                 f"crew a unit, where the plan of its trade has {planned:g}."
             )
         cycle, baseline = self._cycle(heading, activity), self._baseline_cycle(heading, activity)

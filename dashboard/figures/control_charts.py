@@ -18,6 +18,7 @@ from dashboard.figures.chart_frame import (
 )
 from dashboard.parts.palette import GROUND
 from model.cycle_chart import CycleChart
+from model.workdays import days_words
 
 
 def control_chart_figure(crew: CycleChart, *, narrow: bool = False) -> go.Figure:
@@ -61,7 +62,7 @@ def _points(figure: go.Figure, crew: CycleChart, outside: np.ndarray[Any, Any]) 
             x=[as_text(crew.units[i]) for i in here], y=crew.cycles[here], mode="markers",
             marker={"symbol": symbol, "color": colour, "size": size},
             hovertext=[
-                f"{as_text(crew.units[i])}: {crew.cycles[i]:.0f} working days<br>"
+                f"{as_text(crew.units[i])}: {days_words(crew.cycles[i])}<br>"
                 f"finished {day_words(crew.finished[i])}" for i in here
             ],
             hoverinfo="text",

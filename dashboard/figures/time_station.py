@@ -33,6 +33,7 @@ from dashboard.figures.time_station_words import IDLE_WORTH_DRAWING, cell_words
 from dashboard.parts.crew_looks import crew_look
 from dashboard.parts.palette import GROUND, look_of
 from dashboard.parts.stations import station_ticks, station_words
+from model.workdays import days_words
 
 HATCHES = {"complete": "", "under_way": "/", "on_hold": "x"}
 QUIET = "#e3e6e9"
@@ -327,7 +328,7 @@ class _Panel:
                 line={"color": ALARM, "width": 3},
                 marker={"symbol": "line-ew", "size": 14, "line": {"color": ALARM, "width": 3}},
                 hoverinfo="text",
-                hovertext=f"Crew idle {days} working days before {as_text(row['unit'])}",
+                hovertext=f"Crew idle {days_words(row['idle_days'])} before {as_text(row['unit'])}",
                 **self.axes,
             )
             self.figure.add_annotation(

@@ -10,6 +10,7 @@ import pandas as pd
 from dashboard.figures.chart_frame import as_text, day_words
 from dashboard.parts.palette import look_of
 from dashboard.parts.stations import station_words
+from model.workdays import days_words
 
 IDLE_WORTH_DRAWING = 3
 """Working days; a crew that stands still for less is only between two units."""
@@ -65,5 +66,5 @@ def cell_words(row: Mapping[Any, Any], names: Mapping[str, str], length_unit: st
     if not pd.isna(row["baseline"]):
         lines.append(f"Planned finish {day_words(row['baseline'])}")
     if not pd.isna(row["idle_days"]):
-        lines.append(f"Crew idle before it: {row['idle_days']:.0f} working days")
+        lines.append(f"Crew idle before it: {days_words(row['idle_days'])}")
     return "<br>".join(lines)

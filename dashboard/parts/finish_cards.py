@@ -11,10 +11,10 @@ from dash.development.base_component import Component
 from dashboard.parts import frame
 from dashboard.parts.attributes import data
 from dashboard.parts.cards import number_card
-from dashboard.parts.lag_words import days_words
 from model.activities import Activity
 from model.against_plan import FinishAgainstPlan
 from model.projection import Forecast
+from model.workdays import days_words
 
 
 def date_words(day: dt.date) -> str:

@@ -11,8 +11,9 @@ from dash.development.base_component import Component
 
 from dashboard.parts import frame
 from dashboard.parts.attributes import data
-from dashboard.parts.lag_words import days_words, map_address
+from dashboard.parts.lag_words import map_address
 from model.lag import Lag
+from model.workdays import days_words
 
 SHOWN = 5
 """Rows of a kind before the rest is folded away."""

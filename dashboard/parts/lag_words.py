@@ -12,6 +12,7 @@ from dash.development.base_component import Component
 from model.lag import Lag
 from model.lag_cost import WORTH_SAYING_DAYS
 from model.starving import NO_SET, Starving
+from model.workdays import days_words
 
 Names = Mapping[str, str]
 
@@ -114,21 +115,6 @@ def _idle(rows: pd.DataFrame, names: Names) -> Component:
         [html.Summary(f"{crews} idle now, longer than planned"), html.Ul(items)],
         open=len(items) < 3,
     )
-
-
-def days_words(number: float) -> str:
-    """Write working days; with tenths where they matter.
-
-    Examples
-    --------
-    >>> days_words(1.0), days_words(19.5), days_words(1.7)
-    ('1 working day', '20 working days', '1.7 working days')
-    >>> days_words(0.04)
-    '0 working days'
-    """
-    tenths = abs(number - round(number)) >= 0.05 and number < 10
-    text = f"{number:.1f}" if tenths else f"{number:.0f}"
-    return f"{text} working day" if text == "1" else f"{text} working days"
 
 
 def map_address(unit: str, activity: str = "", together: Sequence[str] = ()) -> str:

@@ -148,6 +148,13 @@ def test_a_crew_that_only_changes_over_is_not_marked_idle():
     assert "idle" not in words_on(drawn(complete(), waited))
 
 
+def test_what_stands_by_a_box_says_one_idle_day_in_the_singular():
+    waited = complete("E02", at=1, started="2026-03-06", finished="2026-03-07",
+                      idle_days=1.0, idle_from="2026-03-04")  # fmt: skip
+    said = [text for _, _, _, trace in boxes(drawn(waited)) for text in trace.hovertext or ()]
+    assert any(text.endswith("Crew idle before it: 1 working day") for text in said)
+
+
 def test_a_collision_is_marked_with_a_cross_and_said():
     figure = drawn(complete(overtakes="falsework"))
     [cross] = [t for t in figure.select_traces({"type": "scatter"}) if t.marker.symbol == "x"]

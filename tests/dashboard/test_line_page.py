@@ -70,6 +70,17 @@ def test_the_first_sentence_says_which_unit_lags_most_by_how_much_and_why():
     assert "Why: Under way for 9 working days." in said
 
 
+def test_the_command_writes_days_in_the_words_of_the_page():
+    one = ("E18", "h1", "falsework", 3.0, 7.2, None, 1.0, "On hold.", None, "")
+    assert str(a_lag(W07, one, SLOW)).splitlines() == [
+        "W07 rebar: 5.4 working days behind its pace, costs the finish 2.5 working days. "
+        "Under way for 9 working days.",
+        "E18 falsework: 7.2 working days behind its pace, costs the finish 1 working day. On hold.",
+        "W08 rebar: 64 working days behind the baseline. "
+        "The whole heading is slow: rebar of a unit every 13 days.",
+    ]
+
+
 def test_the_second_sentence_says_who_starves_next_from_when_and_until_when():
     said = text_of(lag_summary(a_lag(W07), crews(IDLE, STARVES), NAMES))
     assert "Next to starve: the deck pour crew on h2, after Tue 1 Dec, for 5 working days" in said
