@@ -6,6 +6,7 @@ import { shown } from "./amounts.js";
 import { filesField } from "./files.js";
 import { holdPanel } from "./hold_panel.js";
 import { keyOf, offered } from "./rows.js";
+import { nowIn } from "./site_clock.js";
 import { placedPanel, refreshWords } from "./tickets.js";
 import { DID, placeWords, unitWords } from "./words.js";
 
@@ -75,10 +76,15 @@ function details(row, draft, activity, app, change) {
   const ticked = offered(row, draft, activity).filter((kind) => kind in draft.did);
   const timed = ticked.map((kind) => timeField(row, draft, kind, app, change));
   if (timed.length) parts.push(el("div", { class: "times" }, timed));
-  if ("place" in draft.did) parts.push(placedPanel(row, draft, activity, change));
+  if ("place" in draft.did) parts.push(placedPanel(row, draft, activity, change, () => clock(draft, app)));
   if ("hold" in draft.did) parts.push(holdPanel(row, draft, app.holdReasons(), change));
   if (noteIsOpen(draft)) parts.push(noteField(row, draft, change), filesField(row, draft, app, change));
   return parts.length ? el("div", { class: "details" }, parts) : null;
+}
+
+// What the clock tells of a load that is added now: nothing of an earlier shift, nor of a correction.
+function clock(draft, app) {
+  return draft.corrects ? "" : nowIn(app.shift(), app.now(), app.drafts.held.usualStart);
 }
 
 function timeField(row, draft, kind, app, change) {

@@ -2,6 +2,7 @@
 // are (see kept.js), so that it is there again after a reload or a dead battery.
 
 import { newId } from "./identifiers.js";
+import { asLoad } from "./loads.js";
 import { keyOf } from "./rows.js";
 
 const NAME = "drafts";
@@ -27,7 +28,7 @@ export class Drafts {
     const former = this.kept.lasts ? JSON.parse(localStorage.getItem(FORMER_PLACE) || "null") : null;
     this.held = { ...structuredClone(EMPTY), ...former, ...kept, rows: { ...former?.rows, ...kept?.rows } };
     // A draft of an earlier version of this page may lack what was added since.
-    for (const [key, draft] of Object.entries(this.held.rows)) this.held.rows[key] = { ...newDraft(), ...draft };
+    for (const [key, draft] of Object.entries(this.held.rows)) this.held.rows[key] = upToDate(draft);
     this.say("kept");
     if (former && (await this.write())) localStorage.removeItem(FORMER_PLACE);
   }
@@ -106,14 +107,18 @@ export class Drafts {
 
 export function newDraft(place) {
   return {
-    ...place, id: newId(), ids: {}, seen_seq: 0, did: {}, tickets: [], amount: "",
-    measure_unit: "", reason: "", words: "", note: "", note_open: false, files: [], corrects: null,
+    ...place, id: newId(), ids: {}, seen_seq: 0, did: {}, tickets: [], amount: "", ticket: "",
+    load_open: null, measure_unit: "", reason: "", words: "", note: "", note_open: false, files: [], corrects: null,
   };
+}
+
+function upToDate(draft) {
+  return { ...newDraft(), ...draft, tickets: (draft.tickets || []).map(asLoad) };
 }
 
 // The same content as a new entry: what was refused or is corrected must not reuse identifiers.
 export function anew(draft) {
-  return { ...structuredClone(draft), id: newId(), ids: {}, corrects: null };
+  return { ...upToDate(structuredClone(draft)), load_open: null, id: newId(), ids: {}, corrects: null };
 }
 
 export function isFilled(draft) {

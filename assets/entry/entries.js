@@ -2,10 +2,10 @@
 
 import { readAmount } from "./amounts.js";
 import { newId } from "./identifiers.js";
+import { loadsOf, loadsWords, withTimes } from "./loads.js";
 import { amountOf } from "./measured.js";
 import { keyOf } from "./rows.js";
 import { isDay, isTime, minutesLater, momentOf } from "./site_clock.js";
-import { counted } from "./words.js";
 
 // In the order in which things with the same time happened.
 const ORDER = ["start", "place", "hold", "check", "resume", "finish", "reopen"];
@@ -26,10 +26,8 @@ export function reasonOf(draft) {
   return [draft.reason, draft.words.trim()].filter(Boolean).join(": ");
 }
 
-function loadsOf(draft) {
-  const typed = readAmount(draft.amount);
-  const loads = typed ? [...draft.tickets, typed] : draft.tickets;
-  return loads.length > 1 ? `${counted(loads.length, "load")}: ${loads.join(", ")}` : "";
+function loadsNote(draft) {
+  return loadsWords(loadsOf(draft).map((load) => ({ ...load, amount: readAmount(load.amount) })));
 }
 
 // Everything wrong with what is filled in, said at once: { key, field, message }.
@@ -50,21 +48,35 @@ function problemsOfDraft(draft, shift, now) {
   if ("place" in draft.did && amountOf(draft) === null) {
     found.push(wrong(key, "amount", "The amount placed is no number above 0. Write it like 300 or 60.5."));
   }
+  if ("place" in draft.did) found.push(...problemsOfLoads(draft, shift, now));
   if ("hold" in draft.did && !reasonOf(draft)) {
     found.push(wrong(key, "reason", "The hold has no reason. Choose one, or write what the work waits for."));
   }
   if ("check" in draft.did && !draft.note.trim() && !draft.files.length) {
     found.push(wrong(key, "note", "The check has no result. Write what was found as a note."));
   }
-  const latest = minutesLater(now, CLOCKS_APART);
   for (const kind of Object.keys(draft.did)) {
-    const time = timeOf(draft, kind, shift);
-    if (!isTime(time)) found.push(wrong(key, `time-${kind}`, "The time cannot be read. Write it like 15:30."));
-    else if (momentOf(shift, time) > latest) {
-      found.push(wrong(key, `time-${kind}`, `${time} is later than now. Record what has happened.`));
-    }
+    const message = wrongTime(timeOf(draft, kind, shift), shift, now);
+    if (message) found.push(wrong(key, `time-${kind}`, message));
   }
   return found;
+}
+
+function wrongTime(time, shift, now) {
+  if (!isTime(time)) return "The time cannot be read. Write it like 15:30.";
+  const isLate = momentOf(shift, time) > minutesLater(now, CLOCKS_APART);
+  return isLate ? `${time} is later than now. Record what has happened.` : "";
+}
+
+function problemsOfLoads(draft, shift, now) {
+  const key = keyOf(draft);
+  const messages = withTimes(draft.tickets).map(({ time }) => (time ? wrongTime(time, shift, now) : ""));
+  const found = messages.map((message, place) => message && wrong(key, "loads", `Load ${place + 1}: ${message}`));
+  const ticket = draft.ticket.trim();
+  if (ticket && !draft.amount.trim()) {
+    found.push(wrong(key, "ticket", `Ticket ${ticket} has no load yet. Add its load, or clear the number.`));
+  }
+  return found.filter(Boolean);
 }
 
 function wrong(key, field, message) {
@@ -99,7 +111,7 @@ function carriesNote(kind, kinds, position) {
 
 function noteOf(draft, kind, kinds, position) {
   const words = carriesNote(kind, kinds, position) ? draft.note.trim() : "";
-  const loads = kind === "place" ? loadsOf(draft) : "";
+  const loads = kind === "place" ? loadsNote(draft) : "";
   return [loads, words].filter(Boolean).join(". ");
 }
 

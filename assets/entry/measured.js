@@ -4,7 +4,7 @@ import { readAmount, total } from "./amounts.js";
 
 export function amountOf(draft) {
   const typed = draft.amount.trim() ? [draft.amount] : [];
-  const amounts = [...draft.tickets, ...typed].map(readAmount);
+  const amounts = [...draft.tickets.map((load) => load.amount), ...typed].map(readAmount);
   return amounts.length && !amounts.includes(null) ? total(amounts) : null;
 }
 

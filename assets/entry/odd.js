@@ -2,15 +2,17 @@
 // It may be sent nevertheless: who stands on site may know better than the list.
 
 import { shown } from "./amounts.js";
+import { longGaps } from "./load_gaps.js";
+import { loadsOf } from "./loads.js";
 import { amountOf, inListUnit, placedAfter } from "./measured.js";
 import { keyOf } from "./rows.js";
-import { unitWords } from "./words.js";
+import { counted, unitWords } from "./words.js";
 
 const DOES = { start: "starts", place: "is placed", finish: "is finished" };
 const REFUSED = "the log refuses that";
 
-// Returns sentences about one draft; events are those of its whole entry.
-export function oddOf(draft, events, rows, sheet) {
+// Returns sentences about one draft of an entry.
+export function oddOf(draft, { events, drafts, shift }, rows, sheet) {
   const row = rows.find((each) => keyOf(each) === keyOf(draft));
   const activity = sheet.activities.find((each) => each.key === draft.activity);
   if (!row || !activity) return [];
@@ -18,6 +20,8 @@ export function oddOf(draft, events, rows, sheet) {
     outOfTurn(row, activity, events, rows, sheet),
     overPlan(row, activity, draft, sheet.limits),
     littlePlaced(row, activity, draft, sheet.limits),
+    ticketsTwice(draft, drafts),
+    loadsApart(draft, shift, sheet.limits),
   ].filter(Boolean).map((words) => `${words[0].toUpperCase()}${words.slice(1)}.`);
 }
 
@@ -63,6 +67,32 @@ function littlePlaced(row, activity, draft, limits) {
   const after = placedAfter(row, draft, activity);
   if (after === null || after >= limits.little_placed * row.planned) return "";
   return `finished with ${share(row.planned - after, row)} not reported`;
+}
+
+// A ticket tallied twice, here or with other work of the entry, as the truck's number is one.
+function ticketsTwice(draft, drafts) {
+  const known = drafts.flatMap(ticketsOf);
+  const twice = [...new Set(ticketsOf(draft))].filter((one) => known.filter((each) => each === one).length > 1);
+  return twice.length ? `ticket ${twice.join(" and ")} is tallied more than once` : "";
+}
+
+function ticketsOf(draft) {
+  const loads = "place" in draft.did ? loadsOf(draft) : [];
+  return loads.map(({ ticket }) => ticket.trim().toUpperCase()).filter(Boolean);
+}
+
+function loadsApart(draft, shift, limits) {
+  if (!limits?.load_gap_minutes || !("place" in draft.did)) return "";
+  const gaps = longGaps(loadsOf(draft), shift, limits.load_gap_minutes);
+  if (!gaps.length) return "";
+  const apart = gaps.map(({ from, to, between }) =>
+    `${named(from)} and ${named(to)}${between ? `, even with ${counted(between, "load")} between` : ""}`);
+  return `more than ${limits.load_gap_minutes} minutes between loads ${apart.join("; ")}: a cold joint may have formed, `
+    + "for the engineer of record to look at";
+}
+
+function named({ place, time }) {
+  return `${place + 1} (${time})`;
 }
 
 function share(amount, row) {

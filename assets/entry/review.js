@@ -7,7 +7,7 @@ import { counted, entriesWords, placeWords, sentence } from "./words.js";
 
 export function reviewPanel(app, entries, { onSend, onBack }) {
   const remarks = new Map(entries.flatMap((entry) => entry.drafts.map((draft) =>
-    [draft, oddOf(draft, entry.events, app.rows, app.sheet)])));
+    [draft, oddOf(draft, entry, app.rows, app.sheet)])));
   const odd = [...remarks.values()].filter((said) => said.length).length;
   return el("section", { class: "card review", id: "review", tabindex: "-1", "aria-label": "Review before sending" },
     el("h2", {}, "Is this right?"),

@@ -29,6 +29,10 @@ export function minutesLater(moment, minutes) {
   return written(wall(moment) + minutes * MINUTE);
 }
 
+export function minutesApart(one, other) {
+  return Math.abs(wall(one) - wall(other)) / MINUTE;
+}
+
 export function isDay(text) {
   return /^\d{4}-\d{2}-\d{2}$/.test(text) && !Number.isNaN(wall(`${text}T00:00`));
 }
@@ -54,6 +58,11 @@ export function shiftAt(now, usualStart) {
   const [day, time] = now.split("T");
   const began = time < usualStart ? written(wall(now) - DAY).slice(0, 10) : day;
   return { day: began, from: usualStart, to: time };
+}
+
+// The moment now; blank where the shift that is told of is not the one that runs now.
+export function nowIn(shift, now, usualStart) {
+  return shiftAt(now, usualStart).day === shift.day ? now : "";
 }
 
 const WORDS = { weekday: "short", day: "numeric", month: "short", timeZone: "UTC" };

@@ -2,38 +2,55 @@
 
 import { readAmount, shown, stepped } from "./amounts.js";
 import { el, field, part } from "./elements.js";
+import { newLoad, ticketTyped } from "./loads.js";
 import { amountOf, placedAfter } from "./measured.js";
 import { keyOf } from "./rows.js";
+import { refreshList, ticketList } from "./ticket_list.js";
 import { counted, unitWords } from "./words.js";
 
 // A usual truck load and half a step of it (common practice, no source).
 const USUAL_LOAD = { yd3: "10", m3: "8", ft3: "270" };
 const STEP = { yd3: "0.5", m3: "0.5", ft3: "10" };
 
-export function placedPanel(row, draft, activity, change) {
+// The clock is asked when a load is added: `now` returns a moment, or blank where it tells nothing.
+export function placedPanel(row, draft, activity, change, now) {
   const key = keyOf(row);
   const loads = activity.measure === "concrete";
-  const input = amountInput(key, draft, loads, change);
+  const add = () => change((d) => addLoad(d, now()));
+  const input = amountInput(key, draft, loads, change, add);
   const parts = [el("legend", {}, loads ? "Load tickets" : "Placed")];
   parts.push(loads ? stepper(key, draft, input, change) : field("Amount", input));
-  parts.push(unitChoice(key, draft, activity, change));
-  if (loads) parts.push(addButton(key, draft, change), ticketList(key, draft, change));
+  const unit = unitChoice(key, draft, activity, change);
+  parts.push(loads ? el("div", { class: "times" }, ticketField(key, draft, change, add), unit) : unit);
+  if (loads) parts.push(addButton(key, draft, add), ticketList(key, draft, change));
   parts.push(el("p", { class: "tally", id: `tally-${key}`, "aria-live": "polite" }, tallyWords(row, draft, activity)));
   return el("fieldset", { class: "detail" }, parts);
 }
 
-function amountInput(key, draft, loads, change) {
+function amountInput(key, draft, loads, change, add) {
   const input = el("input", {
     id: `amount-${key}`, type: "text", inputmode: "decimal", autocomplete: "off", class: "input amount",
     value: draft.amount, placeholder: loads ? nextLoad(draft) : "", "aria-describedby": `tally-${key}`,
     oninput: () => change((d) => (d.amount = input.value), { redraw: false }),
-    onkeydown: (event) => {
-      if (event.key !== "Enter" || !loads) return;
-      event.preventDefault();
-      change(addLoad);
-    },
+    onkeydown: (event) => loads && onEnter(event, add),
   });
   return input;
+}
+
+// No number is proposed: one that only counts up would be wrong unnoticed when trucks overtake.
+function ticketField(key, draft, change, add) {
+  const input = el("input", {
+    id: `ticket-${key}`, type: "text", autocomplete: "off", autocapitalize: "characters", class: "input amount",
+    maxlength: 30, value: draft.ticket, placeholder: "optional", onkeydown: (event) => onEnter(event, add),
+    oninput: () => change((d) => (d.ticket = input.value = ticketTyped(input.value)), { redraw: false }),
+  });
+  return field("Ticket no.", input);
+}
+
+function onEnter(event, act) {
+  if (event.key !== "Enter") return;
+  event.preventDefault();
+  act();
 }
 
 function stepper(key, draft, input, change) {
@@ -58,8 +75,8 @@ function unitChoice(key, draft, activity, change) {
   return field("Unit", select);
 }
 
-function addButton(key, draft, change) {
-  return el("button", { type: "button", id: `add-${key}`, class: "button", onclick: () => change(addLoad) }, addWords(draft));
+function addButton(key, draft, add) {
+  return el("button", { type: "button", id: `add-${key}`, class: "button", onclick: add }, addWords(draft));
 }
 
 function addWords(draft) {
@@ -74,32 +91,23 @@ export function refreshWords(row, draft, activity) {
   };
   say("tally", tallyWords(row, draft, activity));
   say("add", addWords(draft));
+  refreshList(keyOf(row), draft);
 }
 
-function addLoad(draft) {
+function addLoad(draft, now) {
   const load = draft.amount.trim() ? readAmount(draft.amount) : nextLoad(draft);
   if (load === null) return; // the tally says what is wrong
-  draft.tickets.push(load);
-  draft.amount = "";
+  draft.tickets.push(newLoad(load, { ticket: draft.ticket.trim(), time: now ? null : "", added: now }));
+  Object.assign(draft, { amount: "", ticket: "", load_open: null });
 }
 
 function nextLoad(draft) {
-  return draft.tickets.at(-1) || USUAL_LOAD[draft.measure_unit] || "10";
-}
-
-function ticketList(key, draft, change) {
-  const items = draft.tickets.map((load, position) => el("li", {},
-    el("span", {}, `Load ${position + 1}: ${load} ${unitWords(draft.measure_unit)}`),
-    el("button", {
-      type: "button", id: `remove-${key}-${position}`, class: "tap quiet-tap",
-      "aria-label": `Remove this load, number ${position + 1}`, onclick: () => change((d) => d.tickets.splice(position, 1)),
-    }, "Remove this load")));
-  return items.length ? el("ul", { class: "tickets" }, items) : null;
+  return readAmount(draft.tickets.at(-1)?.amount || "") || USUAL_LOAD[draft.measure_unit] || "10";
 }
 
 function tallyWords(row, draft, activity) {
   const amount = amountOf(draft);
-  if (amount === null) return draft.amount.trim() ? "This is no number above 0. Write it like 60.5." : "Nothing tallied yet.";
+  if (amount === null) return draft.amount.trim() || draft.tickets.length ? "This is no number above 0. Write it like 60.5." : "Nothing tallied yet.";
   const unit = unitWords(draft.measure_unit);
   const loads = draft.tickets.length + (draft.amount.trim() ? 1 : 0);
   const words = `${draft.tickets.length ? `${counted(loads, "load")}, ` : ""}${amount} ${unit}`;

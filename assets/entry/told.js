@@ -1,14 +1,13 @@
 // What one recorded of one's last shift, as the log has it: it can be corrected from any phone,
 // also from one that did not send it.
 
-import { readAmount, total } from "./amounts.js";
 import { newDraft } from "./drafts.js";
 import { el } from "./elements.js";
+import { readLoads } from "./loads.js";
 import { keyOf } from "./rows.js";
 import { dayWords } from "./site_clock.js";
 import { line } from "./words.js";
 
-const LOADS = /^\d+ loads: ([\d.]+(?:, [\d.]+)*?)(?:\. |$)/;
 const ATTACHED = /\s*\battachment:([0-9a-f]{64})/g;
 
 // One entry for what was sent of a row at once; what this phone shows anyway is left out.
@@ -76,19 +75,13 @@ function takeOver(draft, event, sheet) {
   let note = event.note.replace(ATTACHED, "");
   if (event.kind === "place") {
     draft.measure_unit = event.measure_unit;
-    const loads = loadsIn(note, event.quantity);
-    if (loads.length) note = note.replace(LOADS, "");
+    const { loads, rest } = readLoads(note, event.quantity);
+    note = rest;
     [draft.tickets, draft.amount] = loads.length ? [loads, ""] : [[], event.quantity];
   }
   if (event.kind === "hold") [draft.reason, draft.words] = reasonIn(event.reason, sheet);
   draft.note += `\n${note}`;
   draft.files.push(...files);
-}
-
-// Loads as tickets only where they add up to what is in the log.
-function loadsIn(note, quantity) {
-  const loads = (note.match(LOADS)?.[1] || "").split(", ").map(readAmount);
-  return !loads.includes(null) && Number(total(loads)) === Number(quantity) ? loads : [];
 }
 
 function reasonIn(reason, sheet) {

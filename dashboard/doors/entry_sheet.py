@@ -25,13 +25,18 @@ ROW_COLUMNS = (
     "at_hand", "free_since",
 )  # fmt: skip
 
+LOAD_GAP_MINUTES = 30
+"""Loads further apart may leave a cold joint (common practice, no source)."""
+
 LIMITS = {
     "over_plan": OVER_PLAN,
     "far_over_plan": FAR_OVER_PLAN,
     "single_place": SINGLE_PLACE_LIMIT,
     "little_placed": LITTLE_PLACED,
+    "load_gap_minutes": LOAD_GAP_MINUTES,
 }
-"""Shares of the plan at which the log warns or refuses: the phone says so before it sends."""
+"""Shares of the plan at which the log warns or refuses, and the gap between loads to remark upon:
+the phone says so before it sends."""
 
 
 def register(app: dash.Dash, project: Project) -> None:

@@ -62,6 +62,20 @@ def entries(page, state):
     return page.locator(f".outbox-item[data-state='{state}']")
 
 
+def small_targets(page):
+    """Return what is too small for a glove; a box is ticked by its label.
+
+    At least 44 px each way: WCAG 2.2, success criterion 2.5.5.
+    """
+    return page.evaluate(
+        """() => [...document.querySelectorAll("a, button, input, select, textarea, summary")]
+            .filter((one) => one.offsetParent && !one.closest("label.check-line"))
+            .map((one) => [one.id || one.textContent, one.getBoundingClientRect()])
+            .filter(([, box]) => box.width > 1 && Math.min(box.width, box.height) < 44)
+            .map(([name]) => name)"""
+    )
+
+
 def recorded(served, unit, activity, by=None):
     """Return the events of the log on some work, oldest first."""
     found = [h.event for h in served.project.history(unit) if h.event.activity == activity]

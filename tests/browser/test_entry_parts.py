@@ -196,6 +196,26 @@ TOLD = {
         {"kind": "place", "at": "2026-11-24T14:00", "quantity": "27.50", "measure_unit": "yd3",
          "note": "3 loads: 9.50, 10, 8"},
     ],
+    "loads with tickets and times": [
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "37.25", "measure_unit": "yd3",
+         "note": "4 loads: 10 (ticket 48213, 08:10), 10 (08:24), 9.5 (ticket B 7), 7.75. dry"},
+    ],
+    "one load with a ticket": [
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "10", "measure_unit": "yd3",
+         "note": "1 load: 10 (ticket 48213)"},
+    ],
+    "one load in words of one's own": [
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "10", "measure_unit": "yd3",
+         "note": "1 load: 10. the last one"},
+    ],
+    "more loads than are named": [
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "20", "measure_unit": "yd3",
+         "note": "3 loads: 10, 10"},
+    ],
+    "a time that is none": [
+        {"kind": "place", "at": "2026-11-24T14:00", "quantity": "20", "measure_unit": "yd3",
+         "note": "2 loads: 10 (08:75), 10"},
+    ],
     "loads that do not add up": [
         {"kind": "place", "at": "2026-11-24T14:00", "quantity": "30", "measure_unit": "m3",
          "note": "2 loads: 9.50, 10"},
@@ -265,6 +285,7 @@ def a_draft(amount="", corrects=(), did=("place",), measure_unit="yd3", **more):
     told = list(corrects)
     return {
         **POUR, "did": {kind: {"time": ""} for kind in did}, "tickets": [], "amount": amount,
+        "ticket": "",
         "measure_unit": measure_unit, "files": [],
         "corrects": {"entry": None, "events": [e["event_id"] for e in told], "told": told}
         if told else None, **more,
@@ -326,16 +347,19 @@ def test_a_kept_correction_takes_off_what_it_cancels(page):
     assert (row["placed"], row["kept"]) == (0, True)
 
 
-LIMITS = {"over_plan": 1.1, "far_over_plan": 2.0, "single_place": 1.5, "little_placed": 0.8}
+LIMITS = {"over_plan": 1.1, "far_over_plan": 2.0, "single_place": 1.5, "little_placed": 0.8,
+          "load_gap_minutes": 30}  # fmt: skip
 REBAR = {"key": "rebar", "name": "Rebar", "measure": "none", "measure_unit": "", "after": []}
 ODD_SHEET = {"limits": LIMITS, "activities": [REBAR, {**CONCRETE, "after": ["rebar"]}]}
 
 
-def odd(page, draft, events=(), rebar=(("1", "complete"), ("2", "complete")), sheet=ODD_SHEET):
+def odd(page, draft, events=(), rebar=(("1", "complete"), ("2", "complete")), sheet=ODD_SHEET,
+        shift=USUAL, also=()):  # fmt: skip
     rows = [{**POUR, "activity": "rebar", "span": span, "status": status}
             for span, status in rebar]  # fmt: skip
     row = {**POUR_ROW, "measure_unit": "yd3"}
-    return call(page, "odd", "oddOf", draft, list(events), [row, *rows], sheet)
+    entry = {"events": list(events), "drafts": [draft, *also], "shift": shift}
+    return call(page, "odd", "oddOf", draft, entry, [row, *rows], sheet)
 
 
 def told(kind, at, activity="deck_pour", span=""):
@@ -407,6 +431,125 @@ def test_a_cancelled_entry_is_named_by_what_it_said(page):
     words = call(page, "words", "sentence", void, [{**placed(), "note": "levels read"}])
     assert words == "cancelled “placed 30 yd³ · Tue 24 Nov, 14:00”"
     assert call(page, "words", "sentence", void, []).startswith("an earlier entry cancelled")
+
+
+def loads(*told):
+    """Loads as the draft keeps them: of an amount, or of (time, ticket)."""
+    times = [("", "") if each is None else each for each in told]
+    return [{"amount": "10", "ticket": ticket, "time": time, "added": ""} for time, ticket in times]
+
+
+def at(*times):
+    return loads(*((time, "") for time in times))
+
+
+def test_a_note_tells_of_loads_as_people_write_them(page):
+    told = loads(("08:10", "48213"), ("08:24", ""), ("", "48215"), None)
+    words = call(page, "loads", "loadsWords", told)
+    assert words == "4 loads: 10 (ticket 48213, 08:10), 10 (08:24), 10 (ticket 48215), 10"
+    assert call(page, "loads", "readLoads", words, "40") == {"loads": told, "rest": ""}
+
+
+def test_a_note_of_bare_amounts_as_it_was_written_before_is_still_read(page):
+    found = call(page, "loads", "readLoads", "3 loads: 10, 10, 10. pump moved", "30.0")
+    assert found == {"loads": loads(None, None, None), "rest": "pump moved"}
+
+
+def test_signs_that_part_the_loads_of_a_note_do_not_come_into_a_ticket_number(page):
+    assert call(page, "loads", "ticketTyped", "48,213 (copy)\t2") == "48213 copy 2"
+
+
+def test_any_ticket_that_can_be_typed_comes_back_from_the_note(page):
+    rng = random.Random(7)
+    signs = "0123456789ABZab.:;-/#\"'<>&é (),"
+    for _ in range(50):
+        typed = ["".join(rng.choices(signs, k=rng.randint(0, 12))) for _ in range(3)]
+        tickets = [call(page, "loads", "ticketTyped", one).strip() for one in typed]
+        told = loads(*((rng.choice(("", "08:10", "23:59")), ticket) for ticket in tickets))
+        words = call(page, "loads", "loadsWords", told)
+        assert call(page, "loads", "readLoads", words + ". as told", "30")["loads"] == told
+
+
+def added(*times, written=None):
+    """Loads added when the clock showed these times; ``written`` is what a person wrote."""
+    return [{"amount": "10", "ticket": "", "time": written, "added": f"2026-11-24T{time}"}
+            for time in times]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("kept", "times"),
+    [
+        (added("08:10", "08:24", "08:26"), ["08:10", "08:24", "08:26"]),
+        (added("18:05"), ["18:05"]),
+        (added("18:05", "18:05", "18:06", "18:07"), ["", "", "", ""]),  # after the pour, at a desk
+        (added("08:10", "08:24", "08:25", "08:40"), ["08:10", "", "", "08:40"]),
+        (added("08:10") + added("08:11", written="08:02"), ["", "08:02"]),
+        (added("08:10", written=""), [""]),  # cleared
+        (loads(None, ("07:30", "")), ["", "07:30"]),  # entered afterwards
+        (added("23:59") + added("00:00"), ["23:59", "00:00"]),  # a day apart, by their dates
+    ],
+)
+def test_the_clock_tells_a_loads_time_unless_loads_were_added_at_once(page, kept, times):
+    assert [load["time"] for load in call(page, "loads", "withTimes", kept)] == times
+
+
+def test_drafts_that_kept_bare_amounts_still_open(page):
+    old = a_draft(tickets=["9.50", "10"])
+    del old["ticket"]
+    again = call(page, "drafts", "anew", old)
+    assert [load["amount"] for load in again["tickets"]] == ["9.50", "10"]
+    assert call(page, "measured", "amountOf", again) == "19.50"
+
+
+@pytest.mark.parametrize(
+    ("day", "now", "told"),
+    [
+        ("2026-11-25", "2026-11-25T10:00", "2026-11-25T10:00"),
+        ("2026-11-24", "2026-11-25T10:00", ""),  # entered afterwards
+        ("2026-11-24", "2026-11-25T02:00", "2026-11-25T02:00"),  # a pour that runs past midnight
+    ],
+)
+def test_the_clock_tells_only_of_the_shift_that_runs(page, day, now, told):
+    assert call(page, "site_clock", "nowIn", {**USUAL, "day": day}, now, "07:00") == told
+
+
+COLD_JOINT = ": a cold joint may have formed, for the engineer of record to look at."
+
+
+@pytest.mark.parametrize(
+    ("times", "said"),
+    [
+        (("08:10", "08:40", "09:10"), ""),
+        (("08:10", "08:41"), "1 (08:10) and 2 (08:41)"),
+        (("08:10", "09:00", "09:10", "10:00"), "1 (08:10) and 2 (09:00); 3 (09:10) and 4 (10:00)"),
+        (("08:10", "", "09:10"), ""),  # the one between may have come at 08:40
+        (("08:10", "", "09:11"), "1 (08:10) and 3 (09:11), even with 1 load between"),
+        (("09:00", "08:10", "08:35"), ""),  # told out of order
+        (("", "08:10", ""), ""),
+    ],
+)
+def test_a_long_gap_between_loads_is_marked_for_the_engineer_of_record(page, times, said):
+    """30 minutes: common practice, no source."""
+    found = odd(page, a_draft(tickets=at(*times)))
+    assert found == ([f"More than 30 minutes between loads {said}{COLD_JOINT}"] if said else [])
+
+
+def test_gaps_between_loads_go_over_midnight(page):
+    night = {"day": "2026-11-24", "from": "19:00", "to": "05:00"}
+    assert odd(page, a_draft(tickets=at("23:40", "00:05")), shift=night) == []
+    (said,) = odd(page, a_draft(tickets=at("23:40", "00:15")), shift=night)
+    assert "1 (23:40) and 2 (00:15)" in said
+
+
+def test_a_ticket_tallied_twice_in_one_entry_is_odd(page):
+    once, twice = loads(("", "A7"), ("", "A8")), loads(("", "A7"), ("", "A8"), ("", "a7"))
+    said = "Ticket A7 is tallied more than once."
+    assert odd(page, a_draft(tickets=once)) == []
+    assert odd(page, a_draft(tickets=twice)) == [said]
+    assert odd(page, a_draft("5", tickets=once, ticket="A7")) == [said]  # typed, not added yet
+    assert odd(page, a_draft(tickets=once), also=[a_draft(tickets=loads(("", "A7")))]) == [said]
+    not_placed = a_draft(tickets=twice, did=("start",))
+    assert odd(page, not_placed) == []
 
 
 def test_rows_of_one_unit_are_one_entry(page):

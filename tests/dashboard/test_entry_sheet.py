@@ -115,7 +115,7 @@ def test_without_users_the_sheet_tells_it_of_the_name_that_is_given(tmp_path):
 def test_the_sheet_carries_what_the_log_judges_by_so_that_the_phone_can_say_it_first(ask, project):
     sheet = ask()
     assert sheet["limits"] == {"over_plan": 1.1, "far_over_plan": 2.0, "single_place": 1.5,
-                               "little_placed": 0.8}  # fmt: skip
+                               "little_placed": 0.8, "load_gap_minutes": 30}  # fmt: skip
     for activity in sheet["activities"]:
         assert activity["after"] == list(project.job.activity_by_key[activity["key"]].after)
         assert set(activity["factors"]) == set(activity["accepted_units"])
