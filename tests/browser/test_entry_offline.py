@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
 from tests.browser.entry_steps import (
     WHO,
     entries,
@@ -194,11 +195,15 @@ def test_who_answers_in_the_servers_place_does_not_make_an_entry_count_as_sent(
     assert [event.kind for event in mine(served, UNDER_WAY)] == ["finish"]
 
 
-def test_the_browser_finds_nothing_against_installing_the_page(served, watch):
+def test_the_browser_finds_nothing_against_installing_the_page(served, browser, tmp_path):
     """Chromium is asked what it has against putting the page on the home screen."""
-    page = open_entry(watch, served.url)
-    devtools = page.context.new_cdp_session(page)
-    errors = devtools.send("Page.getInstallabilityErrors")["installabilityErrors"]
-    # Test browsers have no profile of their own, which is all that may stand against it.
-    assert {error["errorId"] for error in errors} <= {"in-incognito"}
-    assert devtools.send("Page.getAppManifest")["errors"] == []
+    with browser.browser_type.launch_persistent_context(
+        tmp_path, executable_path=CHROMIUM, args=FLAGS, viewport=PHONE
+    ) as context:
+        page = context.new_page()
+        page.goto(f"{served.url}/entry")
+        ready(page)
+        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        devtools = context.new_cdp_session(page)
+        assert devtools.send("Page.getInstallabilityErrors")["installabilityErrors"] == []
+        assert devtools.send("Page.getAppManifest")["errors"] == []
