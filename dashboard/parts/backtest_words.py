@@ -17,16 +17,11 @@ HEADS = ("Units ahead", "Projections", "Inside 50% band", "Inside 80% band", "Of
 def horizon_table(found: Backtest) -> Component:
     """Return coverage and errors for each number of units ahead, beside the plain rivals."""
     rivals = [f"Off by: {name}" for name in RIVALS]
-    return frame.wide_table(
-        html.Table(
-            [
-                html.Caption("By how far ahead was asked; errors in working days"),
-                html.Thead(html.Tr([html.Th(head, scope="col") for head in (*HEADS, *rivals)])),
-                html.Tbody([_row(row) for row in found.as_dict()["by_horizon"]]),
-            ],
-            className="table",
-        ),
-        "Past projections by how far ahead was asked",
+    return frame.titled_table(
+        "By how far ahead was asked; errors in working days",
+        (*HEADS, *rivals),
+        [_row(row) for row in found.as_dict()["by_horizon"]],
+        name="Past projections by how far ahead was asked",
     )
 
 

@@ -88,13 +88,7 @@ def heading_table(plans: Sequence[FinishAgainstPlan]) -> Component:
         for plan in plans
         if plan.heading
     ]
-    caption = "When each heading finishes"
-    table = html.Table(
-        [html.Caption(caption), html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])),
-         html.Tbody(rows)],
-        className="table stacked",
-    )  # fmt: skip
-    return frame.wide_table(table, caption)
+    return frame.titled_table("When each heading finishes", heads, rows, look="stacked")
 
 
 def _plan_words(plan: FinishAgainstPlan) -> tuple[str, ...]:

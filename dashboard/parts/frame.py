@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -107,6 +107,30 @@ def wide_table(table: Component, name: str) -> Component:
     return html.Div(
         table, className="table-scroll", tabIndex="0", role="region", **aria(label=name)
     )
+
+
+def titled_table(
+    caption: str, heads: Sequence[Any], *bodies: Sequence[Component], look: str = "", name: str = ""
+) -> Component:
+    """Return a table under its caption, as ``wide_table`` moves it.
+
+    Parameters
+    ----------
+    caption, heads
+        What stands above it, and above each column.
+    bodies
+        Rows, group by group.
+    look
+        Further classes.
+    name
+        As ``wide_table``; the caption without it.
+    """
+    head = html.Thead(html.Tr([html.Th(words, scope="col") for words in heads]))
+    table = html.Table(
+        [html.Caption(caption), head, *(html.Tbody(rows) for rows in bodies)],
+        className=f"table {look}".strip(),
+    )
+    return wide_table(table, name or caption)
 
 
 def caution() -> Component:

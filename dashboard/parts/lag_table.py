@@ -85,18 +85,13 @@ def _rest(words: str, rows: pd.DataFrame, names: Names) -> Component:
 
 def _table(groups: list[tuple[str, pd.DataFrame]], names: Names) -> Component:
     heads = [
-        html.Th([name, html.Span(f" {unit}", className="unit-of")] if unit else name, scope="col")
-        for name, unit in HEADS
+        [name, html.Span(f" {unit}", className="unit-of")] if unit else name for name, unit in HEADS
     ]
     bodies = [
-        html.Tbody([_group_row(words), *(_row(row, names) for row in rows.to_dict("records"))])
+        [_group_row(words), *(_row(row, names) for row in rows.to_dict("records"))]
         for words, rows in groups
     ]
-    table = html.Table(
-        [html.Caption(CAPTION), html.Thead(html.Tr(heads)), *bodies],
-        className="table lag-table stacked",
-    )
-    return frame.wide_table(table, CAPTION)
+    return frame.titled_table(CAPTION, heads, *bodies, look="lag-table stacked")
 
 
 def _group_row(words: str) -> Component:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -43,7 +43,7 @@ def drivers_list(drivers: pd.DataFrame, names: Mapping[str, str]) -> Component:
         for row in drivers.head(MOST_DRIVERS).to_dict("records")
     ]
     heads = ("Work", "Why it takes its days", "Share")
-    return _table("Of the days left on the chain of work that ends last", heads, rows)
+    return frame.titled_table("Of the days left on the chain of work that ends last", heads, rows)
 
 
 def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
@@ -67,23 +67,7 @@ def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
         for row in likeliest.sort_values("day").head(MOST_POURS).to_dict("records")
     ]
     heads = ("Likeliest day", "Pour", "Chance of that day")
-    return _table("In the next 15 working days", heads, rows)
-
-
-def _table(
-    caption: str, heads: tuple[str, ...], rows: Sequence[Component], more: str = ""
-) -> Component:
-    return frame.wide_table(
-        html.Table(
-            [
-                html.Caption(caption),
-                html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
-                html.Tbody(rows),
-            ],
-            className=f"table {more}",
-        ),
-        caption,
-    )
+    return frame.titled_table("In the next 15 working days", heads, rows)
 
 
 def unit_facts(
@@ -120,7 +104,8 @@ def unit_facts(
         parts.append(_brushed(chosen["units"], focus))
     heads = ("Activity", "Status", "Finished or likely", "80 % sure by", "Planned")
     facts = [_fact(row, names) for row in rows.to_dict("records")]
-    return [*parts, _table(f"Unit {unit}, activity by activity", heads, facts, "stacked")]
+    caption = f"Unit {unit}, activity by activity"
+    return [*parts, frame.titled_table(caption, heads, facts, look="stacked")]
 
 
 def entry_address(unit: str, heading: str) -> str:

@@ -20,16 +20,12 @@ def whatif_table(found: WhatIf) -> Component:
 
     A heading that a case adds is said under it, for it may be a mistyped one.
     """
-    return frame.wide_table(
-        html.Table(
-            [
-                html.Caption("Cases side by side, each with the same luck"),
-                html.Thead(html.Tr([html.Th(head, scope="col") for head in HEADS])),
-                html.Tbody([_row(case, first=at == 0) for at, case in enumerate(found.cases)]),
-            ],
-            className="table whatif-table",
-        ),
-        "Cases side by side",
+    return frame.titled_table(
+        "Cases side by side, each with the same luck",
+        HEADS,
+        [_row(case, first=at == 0) for at, case in enumerate(found.cases)],
+        look="whatif-table",
+        name="Cases side by side",
     )
 
 
