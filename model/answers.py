@@ -140,11 +140,14 @@ class HistoryEntry:
         Local moment the log came to know it.
     voided_by
         ``event_id`` of the void that cancelled it; blank while it counts.
+    cancels
+        The event that a void cancels; None for any other.
     """
 
     event: Event
     recorded_local: dt.datetime
     voided_by: str = ""
+    cancels: Event | None = None
 
 
 @dataclass(frozen=True)
@@ -241,11 +244,13 @@ def history_of(events: Sequence[Event], zone: ZoneInfo) -> tuple[HistoryEntry, .
         The site's time zone.
     """
     voided_by = {event.voids: event.event_id for event in events if event.voids}
+    by_id = {event.event_id: event for event in events}
     entries = [
         HistoryEntry(
             event,
             wall_clock(event.recorded_at, zone) if event.recorded_at else event.at,
             voided_by.get(event.event_id, ""),
+            by_id.get(event.voids),
         )
         for event in events
     ]

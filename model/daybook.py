@@ -3,37 +3,27 @@
 A shift belongs to the day it began: what happened before 06:00 stands in the book of the day
 before, unless that work began after midnight. Nothing is left out: what was cancelled later is
 shown struck out, with who cancelled it, and what was recorded in this shift about earlier days
-has a part of its own.
+has a part of its own. What it comes to is added up on top (``model.shift_totals``).
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from model.clock import wall_clock
+from model.event_words import cancelled_words, done_words
 from model.events import Event
+from model.fold import NIGHT_ENDS_HOUR
 from model.job import Job
-from model.units import PRINTED
+from model.shift_totals import ShiftTotal, ShiftTotals
 
-SMALL_HOURS = dt.time(6)
+SMALL_HOURS = dt.time(NIGHT_ENDS_HOUR)
 """Until then a shift of the day before may still run."""
-
-KIND_WORDS = {
-    "start": "started",
-    "place": "placed",
-    "finish": "finished",
-    "hold": "put on hold",
-    "resume": "resumed",
-    "reopen": "reopened",
-    "check": "checked",
-    "void": "cancelled an entry",
-    "note": "noted",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +44,10 @@ class DayBookEntry:
         True when it became known only after its shift.
     voided_by
         The event that cancelled it, None while it counts.
+    cancels
+        In words which entry it cancels; blank for what is no void.
+    unit
+        Where it is; a void is where the entry is that it cancels.
     """
 
     event: Event
@@ -62,6 +56,8 @@ class DayBookEntry:
     known_local: dt.datetime
     late: bool
     voided_by: Event | None = None
+    cancels: str = ""
+    unit: str = ""
 
     @property
     def what(self) -> str:
@@ -74,17 +70,17 @@ class DayBookEntry:
         >>> DayBookEntry(pour, "east_1", "Deck pour", pour.at, late=False).what
         'put on hold: rain'
         """
-        words = KIND_WORDS.get(self.event.kind, self.event.kind)
-        if self.event.quantity is not None:
-            unit = self.event.measure_unit
-            words += f" {self.event.quantity} {PRINTED.get(unit, unit)}"
         said = [text for text in (self.event.reason, self.event.note) if text]
+        if self.cancels:
+            return "; ".join([self.cancels, *said])
+        words = done_words(self.event)
         return f"{words}: {'; '.join(said)}" if said else words
 
     @property
     def place(self) -> str:
         """Unit and span in words."""
-        return f"{self.event.unit}" + (f" span {self.event.span}" if self.event.span else "")
+        unit = self.unit or self.event.unit
+        return f"{unit} span {self.event.span}" if self.event.span else unit
 
     def as_dict(self) -> dict[str, Any]:
         """Return the line as one JSON-ready row."""
@@ -106,6 +102,7 @@ class DayBookEntry:
             "note": event.note or None,
             "voids": event.voids or None,
             "voided_by": self.voided_by.by if self.voided_by else None,
+            "what": self.what,
         }
 
 
@@ -125,6 +122,8 @@ class DayBook:
         What happened in the shift, by heading and time.
     recorded
         What was recorded in the shift about earlier days, by time of recording.
+    totals
+        What the shift placed, started, finished and left on hold.
     """
 
     project: str
@@ -132,6 +131,40 @@ class DayBook:
     known_on: dt.datetime
     happened: tuple[DayBookEntry, ...]
     recorded: tuple[DayBookEntry, ...]
+    totals: ShiftTotals
+
+    @property
+    def ends(self) -> dt.datetime:
+        """The local moment until which work of the shift may go on."""
+        return dt.datetime.combine(self.day + dt.timedelta(days=1), SMALL_HOURS)
+
+    @property
+    def still_open(self) -> bool:
+        """Tell whether the shift could go on when the book was made."""
+        return self.known_on < self.ends
+
+    @property
+    def cancelled(self) -> int:
+        """Number of its entries that were cancelled since."""
+        return sum(entry.voided_by is not None for entry in self.happened)
+
+    @property
+    def extent(self) -> str:
+        """How much it holds, so that a sheet that went missing is missed."""
+        words = _entries(len(self.happened))
+        if self.cancelled:
+            words += f", {self.cancelled} of them cancelled since"
+        if self.still_open:
+            words += f"; more can still happen in this shift until {self.ends:%d %b %H:%M}"
+        return words
+
+    @property
+    def of_earlier_days(self) -> str:
+        """Where the entries of earlier days count; blank where there are none."""
+        if not self.recorded:
+            return ""
+        few = _entries(len(self.recorded))
+        return f"{few} recorded in this shift about earlier days: counted there, not in this shift."
 
     @property
     def people(self) -> tuple[str, ...]:
@@ -147,11 +180,17 @@ class DayBook:
             "happened": [entry.as_dict() for entry in self.happened],
             "recorded": [entry.as_dict() for entry in self.recorded],
             "people": list(self.people),
+            "shift_ends": self.ends.isoformat(timespec="minutes"),
+            "still_open": self.still_open,
+            "entries": len(self.happened),
+            "entries_cancelled": self.cancelled,
+            "totals": self.totals.as_dict(),
         }
 
     def __str__(self) -> str:
         lines = [f"{self.project}: day book of {self.day:%A %d %B %Y}",
-                 f"as known on {self.known_on:%d %b %Y %H:%M}", ""]  # fmt: skip
+                 f"as known on {self.known_on:%d %b %Y %H:%M}", self.extent, ""]  # fmt: skip
+        lines += _printed_totals(self)
         lines += [_printed(entry) for entry in self.happened] or ["Nothing was recorded of it."]
         if self.recorded:
             lines += ["", "Recorded in this shift about earlier days"]
@@ -160,7 +199,15 @@ class DayBook:
         return "\n".join(lines)
 
 
-def day_book(events: Iterable[Event], job: Job, day: dt.date, *, known_on: dt.datetime) -> DayBook:
+def day_book(
+    events: Iterable[Event],
+    job: Job,
+    day: dt.date,
+    *,
+    known_on: dt.datetime,
+    totals: ShiftTotals | None = None,
+    earlier: Iterable[Event] = (),
+) -> DayBook:
     """Write the day book of a shift.
 
     Parameters
@@ -174,6 +221,10 @@ def day_book(events: Iterable[Event], job: Job, day: dt.date, *, known_on: dt.da
         The day the shift began.
     known_on
         Local moment (naive); only what the log knew by then.
+    totals
+        What the shift comes to, as known on the same moment.
+    earlier
+        Events from before ``events`` that they cancel.
 
     Returns
     -------
@@ -183,30 +234,70 @@ def day_book(events: Iterable[Event], job: Job, day: dt.date, *, known_on: dt.da
     known = [(event, moment) for event, moment in known if moment <= known_on]
     told = [event for event, _ in known]
     voided_by = {event.voids: event for event in told if event.voids}
-    fresh_starts = _starts_after_midnight(told)
-
-    def entry(event: Event, moment: dt.datetime) -> DayBookEntry:
-        activity = job.activity_by_key.get(event.activity)
-        return DayBookEntry(
-            event=event,
-            heading=job.heading_of_unit.get(event.unit, ""),
-            activity_name=activity.name if activity else event.activity,
-            known_local=moment,
-            late=shift_of(moment) > _shift_day(event, fresh_starts),
-            voided_by=voided_by.get(event.event_id),
-        )
-
-    happened, recorded = [], []
-    for event, moment in known:
-        if _shift_day(event, fresh_starts) == day:
-            happened.append(entry(event, moment))
-        elif shift_of(moment) == day:
-            recorded.append(entry(event, moment))
+    fresh_starts = _starts_after_midnight(e for e in told if e.event_id not in voided_by)
+    shifts = [(event, moment, _shift_day(event, fresh_starts)) for event, moment in known]
+    entries = _Entries(job, {e.event_id: e for e in (*earlier, *told)}, voided_by)
+    happened = [entries.entry(*each) for each in shifts if each[2] == day]
+    recorded = [entries.entry(*each) for each in shifts if each[2] < day == shift_of(each[1])]
     headings = {heading.key: place for place, heading in enumerate(job.headings)}
     happened.sort(key=lambda e: (headings.get(e.heading, len(headings)), e.event.at,
                                  e.event.seq or 0))  # fmt: skip
     recorded.sort(key=lambda e: (e.known_local, e.event.seq or 0))
-    return DayBook(job.name, day, known_on, tuple(happened), tuple(recorded))
+    return DayBook(
+        job.name, day, known_on, tuple(happened), tuple(recorded), totals or ShiftTotals()
+    )
+
+
+@dataclass(frozen=True)
+class _Entries:
+    """Makes lines of events.
+
+    Parameters
+    ----------
+    job
+        Names activities and headings.
+    by_id
+        The events, and those they cancel.
+    voided_by
+        The void of each event that was cancelled, by the ``event_id`` of the event.
+    """
+
+    job: Job
+    by_id: Mapping[str, Event]
+    voided_by: Mapping[str, Event]
+
+    def entry(self, event: Event, moment: dt.datetime, shift: dt.date) -> DayBookEntry:
+        """Return the line of an event of a shift, known at a local moment."""
+        gone = self.by_id.get(event.voids)
+        activity = self.job.activity_by_key.get(event.activity)
+        names = {key: activity.name for key, activity in self.job.activity_by_key.items()}
+        # A void need not say where: it is where the entry is that it cancels.
+        unit = event.unit or (gone.unit if gone else "")
+        return DayBookEntry(
+            event=event,
+            heading=self.job.heading_of_unit.get(unit, ""),
+            activity_name=activity.name if activity else event.activity,
+            known_local=moment,
+            late=shift_of(moment) > shift,
+            voided_by=self.voided_by.get(event.event_id),
+            cancels=cancelled_words(gone, names, event.at.date()) if gone else "",
+            unit=unit,
+        )
+
+
+def units_of_cancelled(events: Sequence[Event], log: pd.DataFrame) -> tuple[str, ...]:
+    """Return the units of events that are cancelled by some events and are not among them.
+
+    Parameters
+    ----------
+    events
+        Events as a store returns them.
+    log
+        Event frame of the log.
+    """
+    known = {event.event_id for event in events}
+    gone = {event.voids for event in events if event.voids} - known
+    return tuple(log.loc[log["event_id"].isin(gone), "unit"].unique()) if gone else ()
 
 
 def first_seq_of(events: pd.DataFrame, job: Job, day: dt.date) -> int:
@@ -253,8 +344,8 @@ def told_last(events: Iterable[Event], by: str) -> tuple[dt.date | None, tuple[E
     """
     known = list(events)
     cancelled = {event.voids for event in known if event.voids}
-    fresh_starts = _starts_after_midnight(known)
     counts = [event for event in known if event.kind != "void" and event.event_id not in cancelled]
+    fresh_starts = _starts_after_midnight(counts)
     mine = [(_shift_day(event, fresh_starts), event) for event in counts if event.by == by]
     last = max((day for day, _ in mine), default=None)
     return last, tuple(event for day, event in mine if day == last)
@@ -278,7 +369,7 @@ def _shift_day(event: Event, fresh_starts: dict[tuple[str, str, dt.date], dt.dat
 
 
 def _starts_after_midnight(
-    events: Sequence[Event],
+    events: Iterable[Event],
 ) -> dict[tuple[str, str, dt.date], dt.datetime]:
     """Return when work began in the small hours: an early pour is of its own day."""
     began: dict[tuple[str, str, dt.date], dt.datetime] = {}
@@ -291,6 +382,31 @@ def _starts_after_midnight(
 
 def _known_local(event: Event, job: Job) -> dt.datetime:
     return wall_clock(event.recorded_at, job.timezone) if event.recorded_at else event.at
+
+
+def _entries(count: int) -> str:
+    return f"{count} {'entry' if count == 1 else 'entries'}"
+
+
+def _printed_totals(book: DayBook) -> list[str]:
+    """Return what the shift comes to, or nothing where nothing moved."""
+    totals = book.totals
+    lines = [_printed_total(total.heading, total) for total in totals.by_heading]
+    lines += [_printed_total("all headings", total) for total in totals.added_up]
+    if lines:
+        lines = ["Placed in this shift", *lines]
+    if book.of_earlier_days:
+        lines.append(book.of_earlier_days)
+    return [*lines, ""] if lines else []
+
+
+def _printed_total(heading: str, total: ShiftTotal) -> str:
+    said = [f"{words} {total.count_words(count)}" for words, count in total.counts if count]
+    if total.entries:
+        said = [f"{total.placed_words} in {_entries(total.entries)}", *said]
+    if total.to_date_words:
+        said.append(f"to date {total.to_date_words}")
+    return f"{heading:<12} {total.activity.name:<22} {', '.join(said)}"
 
 
 def _printed(entry: DayBookEntry) -> str:

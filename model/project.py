@@ -27,7 +27,14 @@ from model.backtest import Backtest
 from model.changes import changes
 from model.clock import Clock, end_of_day, utc_now, wall_clock
 from model.cycle import RECENT_UNITS
-from model.daybook import DayBook, day_book, first_seq_of, shift_of, told_last
+from model.daybook import (
+    DayBook,
+    day_book,
+    first_seq_of,
+    shift_of,
+    told_last,
+    units_of_cancelled,
+)
 from model.documents import Document
 from model.events import Event
 from model.exchange.change_file import changes_of, read_changes, write_changes
@@ -55,6 +62,7 @@ from model.plan_watch import PlanWatch
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
+from model.shift_totals import shift_totals
 from model.simulation import await_kernel
 from model.store import (
     Attachments,
@@ -440,10 +448,15 @@ class Project:
     def day_book(self, day: dt.date | None = None, known_on: dt.datetime | None = None) -> DayBook:
         """Return who recorded what of a day's shift; of the shift that runs now without a day."""
         now = self.now()
-        day = day or shift_of(now)
-        first = first_seq_of(self.log().events, self.job, day)
+        day, known_on = day or shift_of(now), known_on or now
+        log = self.log()
+        first = first_seq_of(log.events, log.job, day)
         events = self._store.events(after_seq=first - 1)
-        return day_book(events, self.job, day, known_on=known_on or now)
+        units = units_of_cancelled(events, log.events)
+        return day_book(
+            events, log.job, day, known_on=known_on, totals=shift_totals(log, day, known_on),
+            earlier=[event for unit in units for event in self._store.events(unit=unit)],
+        )  # fmt: skip
 
     def told_last(self, by: str) -> tuple[dt.date | None, tuple[Event, ...]]:
         """Return the day and the events of somebody's last shift, if that was in the last week."""

@@ -30,6 +30,7 @@ from dashboard.doors.openapi_words import (
 )
 from dashboard.doors.plan_openapi import PLAN_PATHS, PLAN_SCHEMAS
 from dashboard.parts.problem_answers import json_answer
+from model.activities import GRAINS
 from model.events import KINDS, STATUSES
 
 PATH = "/api/openapi.json"
@@ -180,6 +181,24 @@ SCHEMAS: Schema = {
         unit=TEXT_OR_NULL, span=TEXT_OR_NULL, activity=TEXT_OR_NULL, kind=TEXT,
         quantity=TEXT_OR_NULL, measure_unit=TEXT_OR_NULL, reason=TEXT_OR_NULL,
         note=TEXT_OR_NULL, voids=TEXT_OR_NULL, voided_by=TEXT_OR_NULL,
+        what={**TEXT, "description": "In words; of a void also which entry it cancels."},
+    ),
+    "ShiftTotal": record(
+        heading=TEXT_OR_NULL,
+        activity=TEXT,
+        counted_by={"type": "string", "enum": list(GRAINS),
+                    "description": "What started to on_hold count."},
+        placed={**NUMBER_OR_NULL, "description": "In the shift, without voided entries and "
+                "without what was recorded in it about earlier days; null where nothing is "
+                "measured."},
+        entries={**WHOLE, "description": "Number of entries that placed is made of."},
+        placed_to_date={**NUMBER_OR_NULL, "description": "By the end of the shift."},
+        planned=NUMBER_OR_NULL,
+        measure_unit=TEXT_OR_NULL,
+        started=WHOLE,
+        finished=WHOLE,
+        put_on_hold=WHOLE,
+        on_hold={**WHOLE, "description": "On hold at the end of the shift, whenever put there."},
     ),
     "DayBook": record(
         project=TEXT,
@@ -188,6 +207,16 @@ SCHEMAS: Schema = {
         happened=list_of(ref("DayBookEntry")),
         recorded=list_of(ref("DayBookEntry")),
         people=list_of(TEXT),
+        shift_ends={**TEXT, "description": "Local moment until which its work may go on."},
+        still_open={**YES_OR_NO, "description": "Whether the book was made before that."},
+        entries={**WHOLE, "description": "Number of entries under happened."},
+        entries_cancelled={**WHOLE, "description": "How many of them were cancelled since."},
+        totals=record(
+            by_heading={**list_of(ref("ShiftTotal")), "description": "Of each heading and "
+                        "activity of which the shift has something to say."},
+            all_headings={**list_of(ref("ShiftTotal")), "description": "The same activities "
+                          "over all headings; heading is null."},
+        ),
     ),
     **PLAN_SCHEMAS,
 }  # fmt: skip
@@ -219,7 +248,7 @@ PATHS: Schema = {
     "/api/day-book": {
         "get": {
             "operationId": "dayBook",
-            "summary": "Who recorded what of a day's shift.",
+            "summary": "Who recorded what of a day's shift, and what it comes to.",
             "parameters": [
                 {
                     "name": "date",

@@ -14,6 +14,7 @@ from dashboard.parts import frame
 from dashboard.parts.attributes import data
 from dashboard.parts.days import read_day
 from dashboard.parts.note_text import note_text
+from dashboard.parts.shift_totals import totals_table
 from model.daybook import DayBook, DayBookEntry
 from model.project import Project
 
@@ -46,7 +47,6 @@ def layout(project: Project, search: str = "") -> Component:
                 className="controls only-screen",
             ),
             html.Div(sheet(project, book), id="day-book"),
-            frame.caution(),
         ],
         className="page page-day-book",
     )  # fmt: skip
@@ -63,26 +63,47 @@ def sheet(project: Project, book: DayBook) -> list[Component]:
         html.H1(f"{book.project}: day book"),
         html.P([html.Strong(f"Shift of {book.day:%A %d %B %Y}"),
                 f", as known on {book.known_on:%d %b %Y %H:%M}"]),
+        html.P(f"{book.extent}."),
     ]  # fmt: skip
+    if book.totals.by_heading:
+        parts.append(totals_table(book.totals))
+    if book.of_earlier_days:
+        parts.append(html.P(book.of_earlier_days, className="quiet"))
     headings = [heading.key for heading in project.job.headings]
     for key in [*headings, ""]:
         entries = [e for e in book.happened if e.heading == key]
         if entries:
-            parts.append(_table(f"Heading {key}" if key else "Of no heading", entries))
+            title = f"Heading {key}" if key else "Of no heading"
+            parts.append(_table(book, title, entries))
     if not book.happened:
         parts.append(html.P("Nothing was recorded of this shift."))
     if book.recorded:
-        parts.append(_table("Recorded in this shift about earlier days", book.recorded, days=True))
-    return [*parts, _signatures(book)]
+        title = "Recorded in this shift about earlier days"
+        parts.append(_table(book, title, book.recorded, days=True))
+    return [html.Div([*parts, _signatures(book)], className="sheet", **data(name=_name(book)))]
 
 
-def _table(title: str, entries: Sequence[DayBookEntry], *, days: bool = False) -> Component:
+def _name(book: DayBook) -> str:
+    """Return what stands on every sheet of paper."""
+    return (f"{book.project}: day book, shift of {book.day:%a %d %b %Y}, "
+            f"as known on {book.known_on:%d %b %Y %H:%M}")  # fmt: skip
+
+
+def _table(
+    book: DayBook, title: str, entries: Sequence[DayBookEntry], *, days: bool = False
+) -> Component:
+    # On paper the heading stands over the columns, so that it comes again on the next sheet.
+    again = html.Th(f"{title}, shift of {book.day:%a %d %b %Y}", colSpan=len(COLUMNS))
     return frame.wide_table(
         html.Table(
             [
                 html.Caption(title),
+                html.Colgroup([html.Col() for _ in COLUMNS]),
                 html.Thead(
-                    _tr([html.Th(name, scope="col", role="columnheader") for name in COLUMNS]),
+                    [
+                        html.Tr(again, className="on-paper"),
+                        _tr([html.Th(name, scope="col", role="columnheader") for name in COLUMNS]),
+                    ],
                     role="rowgroup",
                 ),
                 html.Tbody([_row(entry, days=days) for entry in entries], role="rowgroup"),
@@ -126,6 +147,7 @@ def _signatures(book: DayBook) -> Component:
         [
             html.H2("Signed"),
             html.Ul(lines, className="signatures"),
+            frame.caution(),
         ],
         className="sign-off",
     )

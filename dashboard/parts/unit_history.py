@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard.parts.note_text import note_text
 from model.answers import HistoryEntry
+from model.event_words import cancelled_words
 from model.events import Kind
 from model.units import PRINTED
 
@@ -64,6 +65,8 @@ def _entry(entry: HistoryEntry, names: Mapping[str, str]) -> Component:
 
 def _what(entry: HistoryEntry, names: Mapping[str, str]) -> str:
     event = entry.event
+    if entry.cancels:
+        return cancelled_words(entry.cancels, names, event.at.date())
     words = [names.get(event.activity, event.activity), SAID[event.kind]]
     if event.quantity is not None:
         words.append(f"{event.quantity} {PRINTED.get(event.measure_unit, event.measure_unit)}")
