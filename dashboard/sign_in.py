@@ -29,6 +29,13 @@ SIGN_IN = Markup(
     '<p class="quiet">No account yet, or the password is lost: ask whoever looks after the '
     "users of this project.</p>"
 )
+JUST_SIGNED_OUT = "signed_out"
+SIGNED_OUT = Markup(
+    "You are signed out. What was filled in and not sent stays on this phone."
+    '<script type="module" src="/assets/entry/signed_out.js"></script>'
+)
+"""Who takes this phone next sees nothing of the list it kept."""
+
 BANNER = Markup('<div class="banner {tone}" role="{role}">{words}</div>')
 BUTTON = Markup(
     '<form method="post" action="{action}"><button class="button">{words}</button></form>'
@@ -73,7 +80,10 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
     membership = project.membership
 
     def show_sign_in() -> flask.Response:
-        return _sign_in_page(local_path(flask.request.args.get("next", "/")))
+        onward = local_path(flask.request.args.get("next", "/"))
+        if JUST_SIGNED_OUT in flask.request.args:
+            return _sign_in_page(onward, told=SIGNED_OUT, tone="done")
+        return _sign_in_page(onward)
 
     def sign_in() -> Any:
         form = flask.request.form
@@ -215,7 +225,7 @@ def _with_session(answer: werkzeug.Response, key: str) -> werkzeug.Response:
 
 
 def _without_session() -> werkzeug.Response:
-    answer = flask.redirect(access.SIGN_IN_PATH, code=303)
+    answer = flask.redirect(f"{access.SIGN_IN_PATH}?{JUST_SIGNED_OUT}=1", code=303)
     # Photos and footprints are kept for good; not for who takes this phone next. What the
     # shift entry keeps is no part of that cache.
     answer.headers["Clear-Site-Data"] = '"cache"'
@@ -223,8 +233,10 @@ def _without_session() -> werkzeug.Response:
     return answer
 
 
-def _sign_in_page(onward: str, status: int = 200, told: str = "") -> flask.Response:
-    return plain_page("Sign in", SIGN_IN.format(told=_banner(told, "error"), next=onward), status)
+def _sign_in_page(
+    onward: str, status: int = 200, told: str | Markup = "", tone: str = "error"
+) -> flask.Response:
+    return plain_page("Sign in", SIGN_IN.format(told=_banner(told, tone), next=onward), status)
 
 
 def _banner(told: str | Markup, tone: str) -> Markup:

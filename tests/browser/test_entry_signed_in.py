@@ -83,6 +83,27 @@ def test_a_phone_handed_on_sends_nothing_under_the_next_ones_name_unasked(served
     assert recorded(served, *UNDER_WAY[1:])[-1].by == "Bram Oskrey"
 
 
+NO_LIST_KEPT = """async () => {
+    const { openKept } = await import("/assets/entry/kept.js");
+    return !(await (await openKept()).thing("sheet"));
+}"""
+
+
+def test_a_phone_signed_out_of_shows_the_next_one_no_list_and_keeps_what_is_filled_in(served, page):
+    tick(page, *UNDER_WAY, "Finished")
+    expect_state(page, "1 entry is filled in")
+    page.goto(f"{served.url}/account")
+    page.get_by_role("button", name="Sign out", exact=True).click()
+    expect(page.get_by_role("status")).to_contain_text("You are signed out")
+    page.wait_for_function(NO_LIST_KEPT)
+    page.goto(f"{served.url}/entry")
+    expect_state(page, "Signed out")
+    expect(page.locator("#entry-rows")).to_contain_text("The list of units has not come yet")
+    expect(page.locator("body")).not_to_contain_text("Ines Quarrow")
+    sign_in(page, served, "Ines Quarrow")
+    expect_state(page, "1 entry is filled in")
+
+
 def test_who_only_reads_is_told_before_filling_in(served, watch, people):
     page = phone(watch).new_page()
     sign_in(page, served, "Lew Marsh")

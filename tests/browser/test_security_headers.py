@@ -112,7 +112,7 @@ def test_signing_in_leads_to_the_page_that_was_asked_for_and_lasts(open_house, w
     assert page.evaluate("() => document.cookie") == ""
     page.click("text=Ines Alder")
     page.click("button:has-text('Sign out everywhere')")
-    page.wait_for_url("**/sign-in")
+    page.wait_for_url("**/sign-in?signed_out=1")
     page.goto(open_house.url + "/")
     assert "/sign-in" in page.url
 
