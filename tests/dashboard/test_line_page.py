@@ -2,6 +2,7 @@
 
 import datetime as dt
 import threading
+from functools import partial
 
 import pandas as pd
 import pytest
@@ -15,6 +16,7 @@ from dashboard.parts.line_back import USUAL
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id
 from dashboard.parts.whatif_table import whatif_table
 from model import line_answers, one_job
+from model.backtest import backtest
 from model.clock import end_of_day
 from model.lag import COLUMNS, Lag
 from model.line_answers import Recent
@@ -245,6 +247,32 @@ def test_all_of_the_page_looks_as_far_back_as_it_is_told(project, call):
         assert usual != near, output
     near = project.line.looking_back(Recent(units=2))
     assert near.forecast().finish_days.tolist() == project.forecast(recent=2).finish_days.tolist()
+
+
+@pytest.fixture
+def at_once(monkeypatch):
+    """A job is done as soon as it is begun, and a past week is marched few times."""
+    start = OneJob.start
+
+    def waited(job, work, key=None):
+        begun = start(job, work, key)
+        job.wait(120)
+        return begun
+
+    monkeypatch.setattr(OneJob, "start", waited)
+    monkeypatch.setattr(line_answers, "backtest", partial(backtest, paths=50))
+
+
+def test_old_projections_look_back_as_the_page_does_and_say_so_where_they_did_not(at_once, call):
+    def shown(back, changed="line-screen.data"):
+        asked = {"line-back.value": back, changed: 1, "line-screen.data": WIDE}
+        return words_of(call("line-backtest.children", changed=changed, **asked))
+
+    usual, other = shown(USUAL), shown("2-units")
+    assert "This test looked back over 8 units; “Test again” looks back over 2 units." in other
+    again = shown("2-units", "line-backtest-run.n_clicks")
+    assert "looked back" not in usual + again
+    assert again != usual
 
 
 def test_map_and_chart_outline_the_same_units(project, call, monkeypatch):
