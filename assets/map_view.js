@@ -77,6 +77,7 @@
     if (object) {
       object.on("move", () => follow(viewOfObject(object)));
       object.on("resize", () => follow(viewOfObject(object)));
+      object.getCanvas().tabIndex = -1; /* keys are answered by the box around it: one stop is enough */
       if (object.dragRotate) object.dragRotate.disable();
       if (object.touchZoomRotate) object.touchZoomRotate.disableRotation();
       if (object.touchPitch) object.touchPitch.disable();

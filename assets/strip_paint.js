@@ -10,7 +10,7 @@
 
   /* Where rows lie. Returns {gutter, left, right, top rows: [{structure, activity, y, height}]}. */
   pourmap.stripRows = function (spans, activities, chosen, width) {
-    const gutter = width < 620 ? 112 : 190;
+    const gutter = width < 620 ? 118 : 190;
     const rows = [];
     let y = 4;
     spans.structures.forEach((_, structure) => {
@@ -215,17 +215,21 @@
     }
   }
 
-  /* Round step so that stations written under the axis keep at least 84 pixels. */
-  function stationStep(perStation) {
-    const least = 84 / perStation;
+  const STATION_GAP = 16;
+
+  /* Round step so that stations written under the axis, as wide as the last one, keep apart. */
+  pourmap.stationStep = function (perStation, wide) {
+    const least = (wide + STATION_GAP) / perStation;
     const power = 10 ** Math.floor(Math.log10(least));
-    return [1, 2, 5, 10].find((step) => step * power >= least) * power;
-  }
+    const round = power < 10 ? [1, 2, 5, 10] : [1, 2, 2.5, 5, 10];
+    return round.find((step) => step * power >= least) * power;
+  };
 
   function paintAxis(pen, scene) {
     const { frame, palette, reach } = scene;
-    const step = stationStep(frame.perStation);
     pen.font = "400 14px system-ui, sans-serif";
+    const wide = pen.measureText(pourmap.station(reach[1])).width;
+    const step = pourmap.stationStep(frame.perStation, wide);
     pen.textAlign = "center";
     pen.strokeStyle = palette.ground.quiet_ink;
     pen.fillStyle = palette.ground.ink;

@@ -160,28 +160,41 @@ def _cards() -> Component:
 
 def _placed_table(project: Project) -> Component:
     """Return placed against planned of every activity; the numbers follow the slider."""
+    figures = {"units": "Units complete", "placed": "Placed of planned", "share": "Share"}
+    planned = "Planned from"
+    heads = [
+        html.Th("Activity", scope="col"),
+        *(html.Th(head, scope="col", className="figure") for head in figures.values()),
+        html.Th(planned, scope="col"),
+    ]
     rows = [
         html.Tr(
             [
                 html.Th(activity.name, scope="row"),
                 *(
-                    html.Td(map_view.number_by_day(name, activity.key), className="figure")
-                    for name in ("units", "placed", "share")
+                    html.Td(
+                        map_view.number_by_day(name, activity.key),
+                        className="figure",
+                        **data(label=head),
+                    )
+                    for name, head in figures.items()
                 ),
-                html.Td(", ".join(project.planned_from(activity.key)) or "no plan"),
+                html.Td(
+                    ", ".join(project.planned_from(activity.key)) or "no plan",
+                    **data(label=planned),
+                ),
             ]
         )
         for activity in project.job.activities
     ]
-    heads = ("Activity", "Units complete", "Placed of planned", "Share", "Planned from")
     return frame.wide_table(
         html.Table(
             [
                 html.Caption(["Placed against plan, as of ", html.Span(**data(day_label="yes"))]),
-                html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
+                html.Thead(html.Tr(heads)),
                 html.Tbody(rows),
             ],
-            className="table",
+            className="table stacked",
         ),
         "Placed against plan",
     )

@@ -26,8 +26,8 @@ def numbers_by_day(days: DaysAnswer, activities: Sequence[Activity]) -> Series:
     Returns
     -------
     dict
-        ``units`` ("27 of 54"), ``placed`` ("8,100 of 16,400 yd³") and ``share`` ("49 %"), each
-        by activity key, one text a day.
+        ``units`` ("27 of 54"), ``placed`` ("8,100 of 16,400 yd³") and ``share`` ("49 % of
+        plan"), each by activity key, one text a day.
     """
     series: Series = {"units": {}, "placed": {}, "share": {}}
     for a, activity in enumerate(activities):
@@ -50,4 +50,4 @@ def _placed(days: DaysAnswer, a: int, d: int) -> str:
 
 def _share(days: DaysAnswer, a: int, d: int) -> str:
     share = days.share[d, a]
-    return "no plan" if np.isnan(share) else f"{share:.0%} of plan"
+    return "no plan" if np.isnan(share) else f"{100 * share:.0f}\u00a0% of plan"
