@@ -107,27 +107,31 @@ export class Outbox {
       return;
     }
     let any = false;
+    let troubled = false;
     for (const { id } of this.withState("queued")) {
       const entry = this.entries.find((each) => each.id === id);
       if (!entry || entry.state !== "queued" || this.isBlocked(entry)) continue;
-      if (!(await this.send(entry))) break;
-      any = true;
+      await this.send(entry);
+      if (["down", "signed_out"].includes(this.link)) break;
+      if (this.link === "up") any = true;
+      else troubled = true;
     }
+    if (troubled && this.link === "up") this.link = "trouble";
     if (any) this.onSent();
   }
 
-  // Returns false when there is no use in sending the next one now.
+  // Trouble with one of them is no reason to keep the others waiting.
   async send(entry) {
     this.sending = entry.id;
     // Written down before it leaves: from now on it may be in the log.
     await this.put({ ...entry, tries: entry.tries + 1 });
     const { answer, events } = await this.sendWhole(entry);
     this.heard(answer ? answer.status : 0);
-    if (this.link !== "up") return false;
+    if (this.link !== "up") return;
     await this.put({ ...entry, events, tries: entry.tries + 1, ...outcome(answer) });
+    this.failures = 0;
     if (answer.status === 200) this.justSent += 1;
     await this.markCorrected(entry, answer.status);
-    return true;
   }
 
   // Photos and documents first, so that no event in the log names what is not there.
@@ -164,12 +168,14 @@ export class Outbox {
     else if (status === 401) this.link = "signed_out";
     else if (status === 200 || status === 409 || REFUSALS.has(status)) this.link = "up";
     else this.link = "trouble";
-    this.failures = this.link === "up" ? 0 : this.failures + 1;
+    if (this.link !== "up") this.failures += 1;
   }
 
   planNext() {
     clearTimeout(this.timer);
-    if (this.link === "up" || this.link === "signed_out" || !this.withState("queued").length) return;
+    const waiting = this.withState("queued").length;
+    if (!waiting) this.failures = 0;
+    if (!waiting || this.link === "up" || this.link === "signed_out") return;
     const wait = WAITS_S[Math.min(this.failures, WAITS_S.length) - 1] || WAITS_S[0];
     // Phones that lost signal together should not all come back in the same second.
     this.timer = setTimeout(() => this.onTime(), wait * 1000 * (0.8 + 0.4 * Math.random()));

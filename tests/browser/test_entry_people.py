@@ -284,6 +284,28 @@ def test_a_server_in_trouble_is_said_and_tried_again(served, watch):
     expect(entries(page, "sent")).to_have_count(1)
 
 
+def test_trouble_with_one_entry_does_not_keep_the_others_waiting(served, watch):
+    page = open_entry(watch, served.url)
+    first, second = UNDER_WAY, ("W_from_east", "W25", "deck_pour")
+
+    def fail_for_the_first(route):
+        if first[1] in route.request.post_data:
+            route.fulfill(status=500, body="")
+        else:
+            route.continue_()
+
+    page.route("**/api/events", fail_for_the_first)
+    for work in (first, second):
+        tick(page, *work, "Note").get_by_role("textbox", name="Note").fill("as agreed")
+    send(page)
+    expect(entries(page, "sent")).to_contain_text(second[1])
+    expect(entries(page, "queued")).to_contain_text(first[1])
+    watch.faults.clear()  # the browser's own lines about the 500
+    page.unroute("**/api/events")
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(entries(page, "sent")).to_have_count(2)
+
+
 def test_what_was_sent_from_another_phone_is_corrected_from_a_new_one(served, watch):
     first = open_entry(watch, served.url)
     work = tick(first, *UNDER_WAY, "Placed", "Note")
