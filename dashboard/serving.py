@@ -21,8 +21,12 @@ from model.project import Project
 THREADS = 8
 LARGEST_BODY = 16 * 1024 * 1024
 """Bytes; nothing larger reaches the app, which has lower bounds of its own and says so in its own
-words. Whoever sends is not known yet, and a hundred may send at once: all of it lies on the disk
+words. Whoever sends is not known yet, and many may send at once: all of it lies on the disk
 until it has come."""
+
+CONNECTIONS = 500
+"""Open at once. A browser keeps up to six open while it shows a page, and a phone with a thin
+signal keeps one for long: a hundred of them would keep everybody else out."""
 
 QUIET_S = 1.0
 """Seconds without a request after which nobody is taken to wait for a page."""
@@ -169,19 +173,7 @@ def serve_until_stopped(
         When the port is taken or not allowed, with what to do.
     """
     visits = Visits(app.server)
-    try:
-        server = create_server(
-            visits,
-            host=host,
-            port=port,
-            threads=THREADS,
-            max_request_body_size=LARGEST_BODY,
-            **_behind(proxy),
-        )
-    except (OSError, socket.gaierror) as error:
-        raise ViaductError(
-            f"cannot listen on {host}:{port} ({error}). Choose another with --port."
-        ) from error
+    server = listening(visits, host, port, proxy=proxy)
     address = f"http://{host}:{server.effective_port}/"
     click.echo(f"serving {address} (Ctrl+C stops it)")
     if browse:
@@ -200,6 +192,33 @@ def serve_until_stopped(
         click.echo("stopped")
     finally:
         server.close()
+
+
+def listening(
+    app: Callable[..., Iterable[bytes]], host: str, port: int, *, proxy: str | None = None
+) -> Any:
+    """Return a server that listens, not running yet.
+
+    Raises
+    ------
+    ViaductError
+        When the port is taken or not allowed, with what to do.
+    """
+    try:
+        return create_server(
+            app,
+            host=host,
+            port=port,
+            threads=THREADS,
+            connection_limit=CONNECTIONS,
+            asyncore_use_poll=True,  # the other way knows no connection beyond the 1024th file
+            max_request_body_size=LARGEST_BODY,
+            **_behind(proxy),
+        )
+    except (OSError, socket.gaierror) as error:
+        raise ViaductError(
+            f"cannot listen on {host}:{port} ({error}). Choose another with --port."
+        ) from error
 
 
 def _behind(proxy: str | None) -> dict[str, Any]:

@@ -1,8 +1,23 @@
-"""What is done while nobody waits for a page."""
+"""What is done while nobody waits for a page, and what many at once cannot do to others."""
 
 from __future__ import annotations
 
-from dashboard.serving import NOBODY_CAME_S, PATIENCE_S, QUIET_S, Visits, do_in_quiet
+import http.client
+import socket
+import threading
+from contextlib import ExitStack
+
+import pytest
+
+from dashboard.serving import (
+    LARGEST_BODY,
+    NOBODY_CAME_S,
+    PATIENCE_S,
+    QUIET_S,
+    Visits,
+    do_in_quiet,
+    listening,
+)
 
 
 class Hand:
@@ -86,3 +101,42 @@ def test_where_it_is_never_quiet_patience_ends_after_some_minutes():
 
     do_in_quiet(lambda: done.append(clock.seconds), visits, pause, clock)
     assert done == [100.0 + PATIENCE_S]
+
+
+def a_page(environ, start_response):
+    start_response("200 OK", [("Content-Length", "6")])
+    return [b"a page"]
+
+
+@pytest.fixture
+def port():
+    server = listening(a_page, "127.0.0.1", 0)
+    running = threading.Thread(target=server.run, daemon=True)
+    running.start()
+    yield server.effective_port
+    server.close()
+    running.join(timeout=10)
+
+
+def asked(port, method="GET", **headers):
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+    connection.putrequest(method, "/")
+    for name, value in headers.items():
+        connection.putheader(name.replace("_", "-"), value)
+    connection.endheaders()
+    status = connection.getresponse().status
+    connection.close()
+    return status
+
+
+def test_many_phones_that_send_slowly_keep_nobody_out(port):
+    begun = b"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 1000\r\n\r\nthe first of it"
+    with ExitStack() as open_ones:
+        for _ in range(150):
+            slow = open_ones.enter_context(socket.create_connection(("127.0.0.1", port)))
+            slow.sendall(begun)
+        assert asked(port) == 200
+
+
+def test_a_body_that_nothing_here_takes_is_not_waited_for(port):
+    assert asked(port, "POST", Content_Length=str(LARGEST_BODY + 1)) == 413
