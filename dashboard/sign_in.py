@@ -31,7 +31,7 @@ SIGN_IN = Markup(
 )
 JUST_SIGNED_OUT = "signed_out"
 SIGNED_OUT = Markup(
-    "You are signed out. What was filled in and not sent stays on this phone."
+    "You are signed out. What was filled in and not sent stays in this browser."
     '<script type="module" src="/assets/entry/signed_out.js"></script>'
 )
 """Who takes this phone next sees nothing of the list it kept."""
