@@ -169,7 +169,7 @@ def test_the_test_of_old_projections_shows_its_progress_and_ends_in_a_sentence(s
 def test_the_test_of_old_projections_can_be_cancelled(served, watch, monkeypatch):
     weeks = []
 
-    def slow(on_week, as_of=None):
+    def slow(_, on_week):
         for week in range(1, 10_000):
             weeks.append(week)
             if not on_week(week, 10_000):
@@ -178,7 +178,7 @@ def test_the_test_of_old_projections_can_be_cancelled(served, watch, monkeypatch
         return None
 
     page_asked = threading.Event()
-    monkeypatch.setattr(served.project, "backtest", slow)
+    monkeypatch.setattr(LineAnswers, "backtest", slow)
     page = open_line(watch, served)
     page.wait_for_selector("#line-backtest [role=progressbar]")
     page.locator("#line-backtest-cancel:enabled").click()
