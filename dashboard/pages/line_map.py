@@ -270,7 +270,7 @@ def _register_finish(app: dash.Dash, project: Project) -> None:
         pressed = pressed_id(ctx.triggered)
         if not settled:
             return (no_update,) * 8
-        day = end_of_day(dt.date.fromisoformat(settled["date"]))
+        day = end_of_day(_day_shown(project, settled))
         waited = wait_for(project.line, day, pressed, lag=False)
         same = pressed in ("finish-wait-poll", "finish-wait-cancel", "seen-seq")
         cards = _finish_cards(project, settled["activity"], waited.forecast, keep=same)
@@ -303,9 +303,17 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
     def find_lag(settled: dict[str, Any] | None, outlines: list[str], _: int) -> Any:
         if not settled or not outlines:
             return no_update
-        late = project.line.lagging_spans(end_of_day(dt.date.fromisoformat(settled["date"])))
-        day = int(np.searchsorted(project.days().days, np.datetime64(settled["date"])))
-        return map_view.lag_store(project.footprints.hash, day, late)
+        day, days = _day_shown(project, settled), project.days().days
+        late = project.line.lagging_spans(end_of_day(day))
+        return map_view.lag_store(project.footprints.hash, int(np.searchsorted(days, day)), late)
+
+
+def _day_shown(project: Project, settled: dict[str, Any]) -> dt.date:
+    """Return the day of the slider, which ends today.
+
+    Lag as of a later day takes the longer the later it is, whoever asks for it.
+    """
+    return min(dt.date.fromisoformat(settled["date"]), project.now().date())
 
 
 def _register_history(app: dash.Dash, project: Project) -> None:

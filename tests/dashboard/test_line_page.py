@@ -316,6 +316,14 @@ def test_the_map_is_told_which_spans_lag_on_the_day_it_shows(project, call):
     assert changed_by(hidden) == {}
 
 
+def test_nobody_asks_the_map_for_lag_in_the_next_century(project, call, monkeypatch):
+    asked = []
+    monkeypatch.setattr(type(project.line), "lagging_spans", lambda _, at: asked.append(at) or {})
+    settled = {"activity": "rebar", "date": "2199-12-31"}
+    call("lag.data", **{"settled.data": settled, "outlines.value": ["lag"]})
+    assert asked == [end_of_day(project.now().date())]
+
+
 def test_every_callback_of_the_page_has_its_right(app):
     from dashboard.access import CALLBACKS, callback_name
 
@@ -340,6 +348,29 @@ def test_the_forecast_is_computed_once_however_many_charts_ask(project, monkeypa
     project.line.time_station()
     project.line.starving()
     assert len(computed) == 1
+
+
+def test_what_is_at_hand_is_given_while_another_question_is_worked_out(project, monkeypatch):
+    at_hand = project.forecast()
+    begun, go_on = threading.Event(), threading.Event()
+    looking = line_answers.lag
+
+    def slow(*job, **more):
+        begun.set()
+        assert go_on.wait(20)
+        return looking(*job, **more)
+
+    monkeypatch.setattr(line_answers, "lag", slow)
+    who_lags = threading.Thread(target=project.lag)
+    who_lags.start()
+    assert begun.wait(20)
+    asked = threading.Thread(target=lambda: given.append(project.forecast()))
+    given = []
+    asked.start()
+    asked.join(20)
+    go_on.set()
+    who_lags.join()
+    assert given == [at_hand]
 
 
 # Old projections, in the background
