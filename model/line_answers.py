@@ -67,7 +67,10 @@ class Recent:
 
 
 class _Held(Generic[Answer]):
-    """The last answers of a question; who asks meanwhile waits for the first."""
+    """The last answers of a question; who asks the same meanwhile waits for the first.
+
+    What is at hand is given at once, also while another question is worked out.
+    """
 
     def __init__(self, answer: Callable[..., Answer], turn: threading.RLock) -> None:
         self._answer, self._turn = answer, turn
@@ -75,14 +78,20 @@ class _Held(Generic[Answer]):
         self._answers: OrderedDict[tuple[Hashable, ...], Answer] = OrderedDict()
 
     def __call__(self, *key: Hashable) -> Answer:
-        with self._turn:
-            with self._looking:
-                if key in self._answers:
-                    self._answers.move_to_end(key)
-                    return self._answers[key]
-            answer = self._answer(*key)
-            self.keep(answer, *key)
-            return answer
+        answer = self._find(key)
+        if answer is None:
+            with self._turn:
+                answer = self._find(key)
+                if answer is None:
+                    answer = self._answer(*key)
+                    self.keep(answer, *key)
+        return answer
+
+    def _find(self, key: tuple[Hashable, ...]) -> Answer | None:
+        with self._looking:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+            return self._answers.get(key)
 
     def has(self, *key: Hashable) -> bool:
         """Tell whether it can be answered at once."""

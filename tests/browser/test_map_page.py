@@ -1,11 +1,13 @@
 """The map page as people use it: it paints, selects, slides, and shows what others enter."""
 
 import datetime as dt
+import threading
 
 import pytest
 
 from model.clock import end_of_day
 from model.events import STATUSES, Event
+from model.line_answers import LineAnswers
 from tests.browser.conftest import DESKTOP, PHONE
 
 
@@ -70,6 +72,25 @@ def test_the_map_paints_every_status_there_is(served, watch, viewport):
     pours = state.spans[state.spans["activity"] == "deck_pour"]["status"].unique()
     for status in pours:
         assert painted.get(fill_of(page, status), 0) > 100, f"{status} is not to be seen"
+
+
+def test_the_map_and_its_dates_do_not_wait_for_the_outlines_of_what_lags(
+    served, watch, monkeypatch
+):
+    looking, go_on = LineAnswers.lagging_spans, threading.Event()
+
+    def slow(line, as_of):
+        assert go_on.wait(60)
+        return looking(line, as_of)
+
+    monkeypatch.setattr(LineAnswers, "lagging_spans", slow)
+    outlines = "() => (window.pourmap.laggingOf(window.pourmap.state.activity) || []).some(Boolean)"
+    page = watch.open_map(f"{served.url}/?lag=1&activity=rebar")
+    page.wait_for_selector("#finish-card:has-text('80 % sure by')")
+    assert painted_colours(page).get(fill_of(page, "complete"), 0) > 100
+    assert not page.evaluate(outlines)
+    go_on.set()
+    page.wait_for_function(outlines)
 
 
 def test_statuses_are_on_the_map_before_the_plotting_library_is_read(served, watch):
