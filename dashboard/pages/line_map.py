@@ -305,7 +305,8 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
             return no_update
         day, days = _day_shown(project, settled), project.days().days
         late = project.line.lagging_spans(end_of_day(day))
-        return map_view.lag_store(project.footprints.hash, int(np.searchsorted(days, day)), late)
+        number = int(np.searchsorted(days, np.datetime64(day)))
+        return map_view.lag_store(project.footprints.hash, number, late)
 
 
 def _day_shown(project: Project, settled: dict[str, Any]) -> dt.date:
