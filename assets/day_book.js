@@ -7,13 +7,25 @@
     if (presses) window.print();
   }
 
-  // Only the style sheet reaches the margin of a sheet of paper, so it is told what to write there.
+  let titleBefore = null;
+
+  // Only the style sheet reaches the margin of a sheet of paper, so it is told what to write
+  // there; the title is what the browser calls the file when it prints into one.
   function nameSheets() {
     const sheet = document.querySelector(".page-day-book .sheet");
-    const name = sheet ? sheet.dataset.name.replace(/\s+/g, " ") : "";
+    if (!sheet) return;
+    const name = sheet.dataset.name.replace(/\s+/g, " ");
     document.documentElement.style.setProperty("--sheet-name", JSON.stringify(name));
+    titleBefore = titleBefore ?? document.title;
+    document.title = name;
+  }
+
+  function takeTitleBack() {
+    if (titleBefore !== null) document.title = titleBefore;
+    titleBefore = null;
   }
 
   window.addEventListener("beforeprint", nameSheets);
+  window.addEventListener("afterprint", takeTitleBack);
   dash.pourmap = Object.assign(dash.pourmap || {}, { printPage });
 })();

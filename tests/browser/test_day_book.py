@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 
 from playwright.sync_api import expect
 
@@ -81,6 +82,7 @@ def test_on_paper_every_sheet_can_say_what_it_is_of_and_each_heading_comes_again
     )
     assert served.project.job.name in name
     assert "shift of Thu 08 Oct 2026" in name
+    assert page.title() == json.loads(name)
     assert page.evaluate("getComputedStyle(document.body).page") == "day-book"
     again = page.locator(".on-paper th", has_text="Heading E_from_west, shift of Thu 08 Oct 2026")
     expect(again).to_be_visible()
@@ -89,6 +91,8 @@ def test_on_paper_every_sheet_can_say_what_it_is_of_and_each_heading_comes_again
     )
     for row in page.locator(".day-book-table tbody tr").all()[:40]:
         assert row.evaluate("one => getComputedStyle(one).breakInside") == "avoid"
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.title() != json.loads(name)
 
 
 def test_on_screen_no_row_is_there_for_paper_alone(served, watch):
