@@ -147,7 +147,8 @@ SCHEMAS: Schema = {
                     reason=TEXT, placed=NUMBER_OR_NULL, planned=NUMBER_OR_NULL,
                     at_hand=YES_OR_NO, free_since=TEXT_OR_NULL)
         ),
-        limits={**NUMBERS, "description": "Shares of the plan at which the log warns or refuses."},
+        limits={**NUMBERS, "description": "Shares of the plan at which the log warns or refuses; "
+                "in minutes, the gap between loads that shift entry remarks upon."},
         likely=record(
             shift={**DAY, "description": "The day on which the shift that runs now began."},
             next_shift={**DAY, "description": "The day of the next one."},
