@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +24,9 @@ from model.store.disk import in_the_making
 
 LARGEST_BYTES = 10 * 2**20
 """Ten mebibytes: a photo at a phone's full size, or a scanned page or twenty."""
+
+LEFT_FREE_BYTES = 256 * 2**20
+"""Of the disk: photos must not take the room that entries need."""
 
 READABLE = 0o644
 _KEY = re.compile(r"[0-9a-f]{64}")
@@ -88,11 +92,20 @@ class Attachments:
         Where they are kept; it is made when the first one comes.
     largest_bytes
         Nothing longer is taken, bytes.
+    left_free_bytes
+        Nothing is taken that would leave less room on the disk, bytes.
     """
 
-    def __init__(self, folder: Path, *, largest_bytes: int = LARGEST_BYTES) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        largest_bytes: int = LARGEST_BYTES,
+        left_free_bytes: int = LEFT_FREE_BYTES,
+    ) -> None:
         self._folder = folder
         self._largest_bytes = largest_bytes
+        self._left_free_bytes = left_free_bytes
 
     def keep(self, content: bytes) -> Attachment:
         """Keep a photo or document; it is on the disk when this returns.
@@ -111,6 +124,7 @@ class Attachments:
             # Looked at and not only found: a file that was spoiled since is made good.
             if not (path.is_file() and path.read_bytes() == content):
                 path.parent.mkdir(parents=True, exist_ok=True)
+                self._leave_room(len(content))
                 with in_the_making(path, replace=True, mode=READABLE) as part:
                     part.write_bytes(content)
         except OSError as error:
@@ -149,6 +163,14 @@ class Attachments:
             kinds = ", ".join(kind.ending for kind in KINDS)
             raise _refused(f"The file {found}.", f"Send one of these: {kinds}.")
         return kind
+
+    def _leave_room(self, more_bytes: int) -> None:
+        free = shutil.disk_usage(self._folder).free
+        if free - more_bytes < self._left_free_bytes:
+            raise StoreError(
+                f"The disk has {free:,} bytes left, which are for entries. Make room, then send "
+                "the attachment again; entries without one are still taken."
+            )
 
     def _path(self, key: str, kind: Kind) -> Path:
         return self._folder / key[:2] / f"{key}.{kind.ending}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import threading
 from pathlib import Path
 
@@ -109,6 +110,14 @@ def test_a_file_that_could_not_be_finished_is_not_there(kept: Attachments, monke
             kept.keep(JPEG)
     assert files(kept) == []
     kept.keep(JPEG)
+
+
+def test_photos_leave_the_room_that_entries_need(tmp_path: Path):
+    free = shutil.disk_usage(tmp_path).free
+    kept = Attachments(tmp_path / "attachments", left_free_bytes=2 * free)
+    with pytest.raises(StoreError, match="entries without one are still taken"):
+        kept.keep(JPEG)
+    assert files(kept) == []
 
 
 def test_many_who_send_the_same_photo_at_once_all_get_its_key(kept: Attachments):
