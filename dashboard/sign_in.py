@@ -169,6 +169,7 @@ def _register_tokens(server: flask.Flask, project: Project) -> None:
     def revoke_token(token_id: str) -> Any:
         user = access.asker()
         if user is None or token_id not in [t.token_id for t in _tokens_of(project, user)]:
+            access.note_denial(project, "no token of theirs")
             return _account_page(project, "This is no token of yours.", 404)
         try:
             membership.revoke_token(token_id, user.name, _address())

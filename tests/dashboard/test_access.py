@@ -440,6 +440,16 @@ def test_a_token_made_by_the_form_works_until_it_is_revoked_by_the_form(visitors
     assert visitors.client.get("/api/entry-sheet", headers=bearer).status_code == 401
 
 
+def test_nobody_revokes_anothers_token_and_the_try_stands_in_the_trail(visitors):
+    program = visitors.token("scheduler", "read")
+    (token,) = visitors.people.tokens()
+    answer = visitors.send("POST", f"/account/tokens/{token.token_id}/revoke", "owner")
+    assert answer.status_code == 404
+    assert visitors.client.get("/api/day-book", headers=program).status_code == 200
+    told = "Owner: POST /account/tokens/<token_id>/revoke: no token of theirs"
+    assert visitors.denied() == [told]
+
+
 @pytest.mark.parametrize(
     "form", [{}, {"scope": ["record"], "days": "7"}, {"scope": ["read"], "days": "ten"},
              {"scope": ["read"], "days": "99999999999999999999"}, {"scope": ["read"], "days": "²"}]
