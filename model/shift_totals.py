@@ -101,8 +101,8 @@ class ShiftTotal:
         --------
         >>> pour = Activity("deck_pour", "Deck pour", measure="concrete")
         >>> total = ShiftTotal("east_1", pour, "m3", 72.75, 2, 240.2, 600.0, 1, 1, 0, 0)
-        >>> total.placed_words, total.to_date_words, total.count_words(total.finished)
-        ('72.75 m³', '240 of 600 m³ (40\xa0%)', '1 unit')
+        >>> total.placed_words, total.count_words(total.finished)
+        ('72.75 m³', '1 unit')
         """
         if self.placed is None or not self.entries:
             return ""
