@@ -119,6 +119,7 @@ BODIES: Mapping[str, int] = {
 """Bytes a body may have at most, where it is not the usual."""
 
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
+NO_ADDRESS = "no address"
 HOMES = frozenset({"localhost", "localhost.localdomain"})
 
 
@@ -166,9 +167,19 @@ def may(right: Right) -> bool:
 def note_denial(project: Project, why: str) -> None:
     """Put into the audit trail what a door refuses after the guard let it through."""
     user = asker()
-    project.membership.deny(
-        user.name if user else "", flask.request.remote_addr or "", _asked(), why
-    )
+    project.membership.deny(user.name if user else "", sender(), _asked(), why)
+
+
+def sender() -> str:
+    """Return the network address a request came from.
+
+    A proxy may hand on whatever a stranger wrote: what is no address counts as one and the
+    same, and is not kept.
+    """
+    try:
+        return str(ipaddress.ip_address(flask.request.remote_addr or ""))
+    except ValueError:
+        return NO_ADDRESS
 
 
 def is_loopback(host: str) -> bool:
@@ -232,9 +243,7 @@ def guard(app: dash.Dash, project: Project, *, users_only: bool) -> None:
             flask.g.inside = ROUTES.get(route_name()) != "anybody"
             return None
         user = asker()
-        membership.deny(
-            user.name if user else "", flask.request.remote_addr or "", _asked(), denial.why
-        )
+        membership.deny(user.name if user else "", sender(), _asked(), denial.why)
         return _answer(denial)
 
     def too_large(_: RequestEntityTooLarge) -> werkzeug.Response:

@@ -93,7 +93,9 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
                                  "password typed here could be read on the way. Open it with "
                                  "https.")  # fmt: skip
         try:
-            key, _ = membership.sign_in(form.get("name", ""), form.get("password", ""), _address())
+            key, _ = membership.sign_in(
+                form.get("name", ""), form.get("password", ""), access.sender()
+            )
         except SignInRefused as refused:
             return _sign_in_page(onward, 401, str(refused))
         except TooManyTries as throttled:
@@ -106,18 +108,18 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
     def end_former_session() -> None:
         former = membership.of_session(_session_key())
         if former:
-            membership.sign_out(former, _session_key(), _address())
+            membership.sign_out(former, _session_key(), access.sender())
 
     def sign_out() -> Any:
         user = access.asker()
         if user:
-            membership.sign_out(user, _session_key(), _address())
+            membership.sign_out(user, _session_key(), access.sender())
         return _without_session()
 
     def sign_out_everywhere() -> Any:
         user = access.asker()
         if user:
-            membership.sign_out_everywhere(user, _address())
+            membership.sign_out_everywhere(user, access.sender())
         return _without_session()
 
     server.add_url_rule("/sign-in", "show_sign_in", show_sign_in, methods=["GET"])
@@ -138,7 +140,9 @@ def _register_account(server: flask.Flask, project: Project) -> None:
         if user is None:
             return _account_page(project, "This project has no users.", 409)
         try:
-            membership.change_password(user, form.get("old", ""), form.get("new", ""), _address())
+            membership.change_password(
+                user, form.get("old", ""), form.get("new", ""), access.sender()
+            )
         except (SignInRefused, TooManyTries, InputError) as refused:
             return _account_page(project, _plainly(refused), 422)
         return _without_session()
@@ -159,7 +163,7 @@ def _register_tokens(server: flask.Flask, project: Project) -> None:
             text, _ = membership.make_token(
                 user.name, form.get("label", ""), form.getlist("scope"),
                 int(days) if days.isascii() and days.isdigit() and len(days) < 9 else 0,
-                session=_session_key(), address=_address(),
+                session=_session_key(), address=access.sender(),
             )  # fmt: skip
         except InputError as refused:
             return _account_page(project, _plainly(refused), 422)
@@ -172,7 +176,7 @@ def _register_tokens(server: flask.Flask, project: Project) -> None:
             access.note_denial(project, "no token of theirs")
             return _account_page(project, "This is no token of yours.", 404)
         try:
-            membership.revoke_token(token_id, user.name, _address())
+            membership.revoke_token(token_id, user.name, access.sender())
         except InputError as refused:
             return _account_page(project, _plainly(refused), 422)
         return _account_page(project, "The token is revoked.", tone="done")
@@ -197,10 +201,6 @@ def local_path(wanted: str) -> str:
 def _safe_to_send_passwords() -> bool:
     host = flask.request.host.rsplit(":", 1)[0] if ":" in flask.request.host else flask.request.host
     return flask.request.is_secure or access.is_loopback(host)
-
-
-def _address() -> str:
-    return flask.request.remote_addr or ""
 
 
 def _session_key() -> str:

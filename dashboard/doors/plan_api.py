@@ -105,7 +105,7 @@ def _sent_csv() -> str | flask.Response:
 
 def _asker() -> tuple[str, str]:
     user = access.asker()
-    return (user.name if user else ""), flask.request.remote_addr or ""
+    return (user.name if user else ""), access.sender()
 
 
 def _put(put: Callable[[str], PlanPut], sent: str | Mapping[str, Any]) -> flask.Response:

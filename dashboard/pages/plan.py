@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import dash
-import flask
 from dash import Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
@@ -271,7 +270,7 @@ def _both(changed: PlanChanged) -> Component:
 
 def _asker() -> tuple[str, str]:
     user = access.asker()
-    return (user.name if user else ""), flask.request.remote_addr or ""
+    return (user.name if user else ""), access.sender()
 
 
 def _text_of(contents: str) -> str | None:

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from dashboard.access import CALLBACKS, COOKIE, ROUTES, callback_name
+from dashboard.access import CALLBACKS, COOKIE, NO_ADDRESS, ROUTES, callback_name
 from dashboard.headers import DASH_PAGES
 from model.membership import WRONG_BY_NAME_HERE
 from model.problems import StoreError
@@ -369,6 +369,15 @@ def test_wrong_passwords_are_throttled_until_the_clock_says_so(visitors):
     assert "Set-Cookie" not in answer.headers
     visitors.clock.later(seconds=int(answer.headers["Retry-After"]) + 1)
     assert sign_in(visitors).status_code == 303
+
+
+def test_what_a_proxy_hands_on_as_an_address_and_is_none_is_not_kept_and_dodges_nothing(visitors):
+    form = {"name": "Owner", "password": "not this one at all"}
+    for number in range(WRONG_BY_NAME_HERE + 1):
+        answer = visitors.send("POST", "/sign-in", data=form,
+                               environ_base={"REMOTE_ADDR": f"\x1b[2J{number}"})  # fmt: skip
+    assert answer.status_code == 429
+    assert {line.address for line in visitors.people.trail(2)} == {NO_ADDRESS}
 
 
 def test_a_wrong_name_and_a_wrong_password_look_alike(visitors):
