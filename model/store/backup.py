@@ -29,6 +29,7 @@ from model.store.disk import flush, in_the_making
 MARK = "project.toml"
 """Every project folder has this file, and so has every backup."""
 
+SESSIONS = "account_sessions"
 PRIVATE = 0o600
 """The accounts are in it."""
 
@@ -164,10 +165,18 @@ def _copied(source: Path, copy: Path) -> Path:
         closing(sqlite3.connect(copy, isolation_level=None)) as made,
     ):
         live.backup(made)
+        _forget_sessions(made)
         made.execute("PRAGMA journal_mode = DELETE")  # one file, without a write-ahead one
     _check(copy, source.name)
     shutil.copymode(source, copy)  # accounts stay private when they come back
     return copy
+
+
+def _forget_sessions(made: sqlite3.Connection) -> None:
+    """Keep no browser signed in: one that was signed out since would be let in again."""
+    tables = {name for (name,) in made.execute("SELECT name FROM sqlite_master")}
+    if SESSIONS in tables:
+        made.execute(f"DELETE FROM {SESSIONS}")
 
 
 def _check(path: Path, name: str) -> None:

@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 
 from model.problems import StoreError
-from model.store import open_store
+from model.store import open_accounts, open_store
 from model.store.backup import BackedUp, back_up, restore
 from tests.model.builders import an_event
+from tests.model.people import PASSWORD, a_membership
 
 DATABASES = ("log.sqlite", "accounts.sqlite")
 
@@ -55,6 +56,22 @@ def test_what_was_backed_up_comes_back(folder: Path, tmp_path: Path):
         again.append([an_event("note")])
     assert (back / "accounts.sqlite").stat().st_mode & 0o777 == 0o600
     assert left_behind(tmp_path) == []
+
+
+def test_a_phone_that_was_signed_in_has_to_sign_in_again_after_a_restore(folder, tmp_path: Path):
+    (folder / "accounts.sqlite").unlink()
+    people = a_membership(book=open_accounts(folder / "accounts.sqlite"))
+    people.add("Ines Alder", "owner", PASSWORD)
+    key, ines = people.sign_in("Ines Alder", PASSWORD, "203.0.113.7")
+    back_up(folder, tmp_path / "kept.zip", DATABASES)
+    assert people.of_session(key) == ines
+    people.sign_out_everywhere(ines)
+    people.close()
+    restore(tmp_path / "kept.zip", tmp_path / "back", DATABASES)
+    again = a_membership(book=open_accounts(tmp_path / "back" / "accounts.sqlite"))
+    assert again.of_session(key) is None
+    again.sign_in("Ines Alder", PASSWORD, "203.0.113.7")
+    again.close()
 
 
 def test_nobody_else_reads_accounts_while_they_are_written(
