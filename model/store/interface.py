@@ -102,7 +102,7 @@ class Store(ABC):
         after_seq
             Only what came after it.
         unit
-            Only this unit; blank for all.
+            Only this unit, with the voids that cancel something of it; blank for all.
         """
         return [to_event(row) for row in self._read(after_seq, unit)]
 

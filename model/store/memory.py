@@ -29,8 +29,9 @@ class MemoryStore(Store):
         """Nothing to let go of."""
 
     def _read(self, after_seq: int, unit: str = "") -> list[Row]:
-        rows = self._log.rows(after_seq)
-        return [row for row in rows if row[UNIT] == unit] if unit else rows
+        if unit:
+            return [row for row in self._log.of_unit(unit) if row[SEQ] > after_seq]
+        return self._log.rows(after_seq)
 
     @contextmanager
     def _writing(self) -> Iterator[_Rows]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Protocol
 
 from model.events import EVENT_COLUMNS
-from model.store.rows import Row
+from model.store.rows import SEQ, Row
 
 TABLE = "events"
 COLUMNS = ", ".join(f'"{name}"' for name in EVENT_COLUMNS)
@@ -66,11 +66,10 @@ class EventTable:
 
     def rows(self, after_seq: int, unit: str = "") -> list[Row]:
         """Return the rows after a ``seq``, rising; of one unit, unless it is blank."""
-        asked = f"SELECT {COLUMNS} FROM {TABLE} WHERE seq > {self._mark}"
-        values: tuple[int | str, ...] = (after_seq,)
         if unit:
-            asked, values = f"{asked} AND unit = {self._mark}", (after_seq, unit)
-        found: list[Row] = self._cursor.execute(f"{asked} ORDER BY seq", values).fetchall()
+            return [row for row in self.of_unit(unit) if row[SEQ] > after_seq]
+        asked = f"SELECT {COLUMNS} FROM {TABLE} WHERE seq > {self._mark} ORDER BY seq"
+        found: list[Row] = self._cursor.execute(asked, (after_seq,)).fetchall()
         return found
 
     def insert(self, rows: Sequence[Row]) -> None:

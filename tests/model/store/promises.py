@@ -113,6 +113,13 @@ class StorePromises:
         assert ids(log.events(unit="E01")) == [events[0].event_id, events[2].event_id]
         assert ids(log.events(1, unit="E01")) == [events[2].event_id]
 
+    def test_one_units_events_come_with_a_void_that_names_no_unit(self, log: Store):
+        start, other = an_event(unit="E01"), an_event(unit="E02")
+        void = an_event("void", unit="", activity="", voids=start.event_id)
+        log.append([start, other, void])
+        assert ids(log.events(unit="E01")) == [start.event_id, void.event_id]
+        assert ids(log.events(unit="E02")) == [other.event_id]
+
     def test_a_frame_that_was_handed_out_can_be_spoiled_without_harm(self, log: Store):
         log.append([an_event(unit="E01")])
         frame = log.frame()
