@@ -142,6 +142,31 @@ class Progress:
         finished.sort(key=lambda unit: float(self.finished[unit, activity]))
         return finished + [unit for unit in units if self.is_begun[unit, activity]]
 
+    def at_hand(self, run: Run, steps: Sequence[Step]) -> list[tuple[int, int]]:
+        """Return the units and activities of a heading that wait for nothing still to come.
+
+        Not begun, with a crew, and what comes before them, the crew's unit before and the set
+        are finished: they begin on a morning that is known, and not when others are done.
+        """
+        order, found = np.array(self.in_order(run.units), dtype=np.intp), []
+        for activity, step in enumerate(steps):
+            if step.calendar_days:
+                continue
+            crews = run.crews[activity] if run.crews else 1
+            free = max(crews - int(self.is_begun[order, activity].sum()), 0)
+            new = ~(self.is_begun | self.is_finished)[order, activity]
+            for unit in order[new][:free].tolist():
+                if self.is_finished[unit, list(step.after)].all() and (
+                    activity > 0 or self._has_set(unit, order, run, steps)
+                ):
+                    found.append((unit, activity))
+        return found
+
+    def _has_set(self, unit: int, order: NDArray[np.intp], run: Run, steps: Sequence[Step]) -> bool:
+        """Tell whether all that held a unit's falsework set before it are finished."""
+        before = order[: max(order.tolist().index(unit) - (run.sets or order.size) + 1, 0)]
+        return bool(self.is_finished[before, last_in_set(steps)].all())
+
 
 @dataclass(frozen=True)
 class March:

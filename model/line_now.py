@@ -18,6 +18,7 @@ from model.holds import draw_hold_days, ended_holds, held_by_weather, held_days
 from model.job import Job
 from model.line import (
     DAYS_BACK,
+    SMALL,
     DayCounter,
     Days,
     March,
@@ -34,6 +35,14 @@ from model.workdays import WorkCalendar
 SPARE_DAYS = 90
 LONGEST_DAYS = 10_000
 """A march that goes on for longer is cut off there (27 years)."""
+
+HALF_A_DAY = 0.5
+"""Crew's days are counted in whole days, to the end of the day on which the log has a finish. On
+average half of that day is over when it comes, so that work from a morning on takes so much
+less. Without this, whatever is not a whole number (days less those lost to weather, or brought
+to a unit's size) would be put off to the end of the next day: a whole day late half the time.
+The continuity correction of statistics; whole numbers of days fall on the same days as without.
+"""
 
 WORK_STREAM, WEATHER_STREAM, HOLD_STREAM, POOL_STREAM, LEFT_STREAM = range(5)
 
@@ -52,7 +61,7 @@ class Luck:
         One below the other, and by heading, then activity: every path's idea of the crew's
         pace, shape (pool size, paths), days on an average first unit.
     left
-        For work under way, the days left on every path.
+        For work under way or at hand (``Progress.at_hand``), the days left on every path.
     held_until
         For a unit and activity on hold, days from now until it is resumed.
     """
@@ -262,20 +271,23 @@ class LineNow:
     def _left(
         self, pools: Sequence[Sequence[NDArray[np.float32]]], seed: int
     ) -> dict[tuple[int, int], Days]:
-        """Draw the days left of all work under way, but for curing."""
+        """Draw the days left, from a morning on, of all work under way or at hand."""
         left: dict[tuple[int, int], Days] = {}
         under_way = self.to_do & ~np.isnan(self.started)
+        progress = Progress(self.finished, self.started)
         for place, run in enumerate(self.runs):
+            at_hand = set(progress.at_hand(run, self.steps))
             for activity, trade in enumerate(self.activities):
-                units = np.array(
-                    [unit for unit in run.units if under_way[unit, activity]], dtype=int
-                )
-                if trade.calendar_days or not units.size:
+                mine = [u for u in run.units if under_way[u, activity] or (u, activity) in at_hand]
+                if trade.calendar_days or not mine:
                     continue
+                units = np.array(mine, dtype=int)
                 drawn = self._days(pools[place][activity], seed, units, activity, 0)
-                for unit, days in zip(units.tolist(), drawn, strict=True):
-                    rng = np.random.default_rng([seed, LEFT_STREAM, unit, activity])
-                    self._leave_what_is_left(days, unit, activity, rng)
+                np.maximum(drawn - drawn.dtype.type(HALF_A_DAY), SMALL, out=drawn)
+                for unit, days in zip(mine, drawn, strict=True):
+                    if under_way[unit, activity]:
+                        rng = np.random.default_rng([seed, LEFT_STREAM, unit, activity])
+                        self._leave_what_is_left(days, unit, activity, rng)
                     left[unit, activity] = in_ticks(days)
         return left
 

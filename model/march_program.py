@@ -243,6 +243,10 @@ class _Writer:
 
     def _draw_and_work(self, heading: int, unit: int, activity: int) -> None:
         cell = self._cell(unit, activity)
+        if (unit, activity) in self.left_row:
+            self._step(LEFT, self.left_row[unit, activity])
+            self._step(self.kinds[activity], cell)
+            return
         row, size = self.pool_rows[heading][activity], self.pool_sizes[heading][activity]
         self.steps.extend((DRAW, cell, row, size, self.kinds[activity], cell, 0, 0))
 

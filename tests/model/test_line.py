@@ -450,3 +450,42 @@ def test_an_event_simulation_with_chances_of_its_own_agrees_in_distribution() ->
     other = a_line_with_everything(250, seed=22)
     rival = [by_events(*other, path).max() for path in range(250)]
     assert stats.ks_2samp(finish, rival).pvalue > 0.001
+
+
+def test_the_next_unit_of_a_free_crew_is_at_hand_once_what_comes_before_is_finished() -> None:
+    finished = [[-9.0, -3.0, np.nan], [-4.0, np.nan, np.nan], [np.nan] * 3, [np.nan] * 3]
+    three = in_a_row(3)
+    assert standing(finished).at_hand(Run(tuple(range(4))), three) == [(2, 0), (1, 1), (0, 2)]
+    busy = [[np.nan] * 3, [np.nan] * 3, [-1.0, np.nan, np.nan], [np.nan] * 3]
+    assert standing(finished, busy).at_hand(Run(tuple(range(4))), three) == [(1, 1), (0, 2)]
+    two_sets = Run(tuple(range(4)), sets=2)
+    assert standing(finished).at_hand(two_sets, three) == [(1, 1), (0, 2)]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    stood=st.lists(
+        st.lists(st.sampled_from("-bf"), min_size=3, max_size=3), min_size=6, max_size=6
+    ),
+    sets=st.none() | st.integers(1, 4),
+    crews=st.lists(st.integers(1, 2), min_size=3, max_size=3),
+)
+def test_at_hand_is_what_begins_on_the_same_day_whatever_work_is_left(
+    stood: list[list[str]], sets: int | None, crews: list[int]
+) -> None:
+    """The march as the judge: work left that is long or short moves all other starts."""
+    cells = np.array(stood)
+    ago = -1.0 - np.arange(18.0)[::-1].reshape(6, 3)
+    now = Progress(
+        np.where(cells == "f", ago, np.nan), np.where(np.isin(cells, ["b", "f"]), ago, np.nan)
+    )
+    steps = in_a_row(3, calendar_days=True)
+    run = Run(tuple(range(6)), sets, crews=tuple(crews))
+    work = np.broadcast_to(np.array([1.0, 100.0]), (6, 3, 2)).copy()
+    found = march(steps, [run], now, work, every_day(), keep_starts=True)
+    assert found.start is not None
+    same = found.start[..., 0] == found.start[..., 1]
+    same[:, 2] = False  # a cure has no crew
+    assert set(now.at_hand(run, steps)) == set(
+        map(tuple, np.argwhere(same & (cells == "-")).tolist())
+    )
