@@ -319,15 +319,20 @@ class Membership:
     def _prove(self, name: str, password: str, address: str) -> Known:
         """Return who a name and password belong to; every wrong one is counted."""
         known = self._book.known(name_key(name))
-        shown = known.user.name if known else f"{UNKNOWN} #{self._mark(name)}"
+        shown = known.user.name if known else UNKNOWN
+        counted = known.user.name if known else f"{UNKNOWN} #{self._mark(name)}"
         if not self._hashing.acquire(timeout=HASHING_WAIT_S):
             self.deny(shown, address, f"{SIGN_IN} while busy", "too many at once")
             raise TooManyTries(60)
         try:
-            self._check_tries(shown, address)
+            wait_s = self._wait_s(counted, address)
+            if wait_s:
+                # Without the mark: one line that counts, whatever names a flood makes up.
+                self.deny(shown, address, f"{SIGN_IN} while throttled", "too many tries")
+                raise TooManyTries(wait_s)
             right = self._matches(known, password)
             if known is None or not right:
-                self.deny(shown, address, SIGN_IN, "wrong name or password")
+                self.deny(counted, address, SIGN_IN, "wrong name or password")
                 raise SignInRefused(DO_NOT_BELONG)
         finally:
             self._hashing.release()
@@ -456,7 +461,8 @@ class Membership:
         self._book.end_sessions(name_key(user.name))
         self._book.revoke_tokens(self._clock(), name_key(user.name))
 
-    def _check_tries(self, name: str, address: str) -> None:
+    def _wait_s(self, name: str, address: str) -> int:
+        """Return in how many seconds one may try again; 0 for now."""
         now, here = self._clock(), network_of(address)
         tries = self._book.tries(SIGN_IN, "denied", now - THROTTLE_WINDOW)
         by_name = [line for line in tries if line.user == name]
@@ -465,12 +471,15 @@ class Membership:
         for lines, limit in (
             (by_name_here, WRONG_BY_NAME_HERE),
             (by_address, WRONG_BY_ADDRESS),
-            ([] if self._signed_in_lately(name, here) else by_name, WRONG_BY_NAME),
+            (by_name, WRONG_BY_NAME),
         ):
-            if sum(line.times for line in lines) >= limit:
-                self.deny(name, address, f"{SIGN_IN} while throttled", "too many tries")
-                oldest = min(line.last_at or line.at for line in lines)
-                raise TooManyTries(max(1, round((oldest + THROTTLE_WINDOW - now).total_seconds())))
+            if sum(line.times for line in lines) < limit:
+                continue
+            if lines is by_name and self._signed_in_lately(name, here):
+                continue
+            oldest = min(line.last_at or line.at for line in lines)
+            return max(1, round((oldest + THROTTLE_WINDOW - now).total_seconds()))
+        return 0
 
     def _signed_in_lately(self, name: str, network: str) -> bool:
         """Tell whether a person came in from a network while a session would still stand."""

@@ -136,6 +136,17 @@ def test_the_throttle_does_not_tell_who_is_known_here(people):
     assert list(outcomes("Ines Alder")) == list(outcomes("Nobody Known"))
 
 
+def test_a_flood_of_made_up_names_is_one_line_that_counts(people):
+    for number in range(WRONG_BY_ADDRESS):
+        wrong(people, name=f"Somebody {number}")
+    before = len(denials(people))
+    for number in range(50):
+        with pytest.raises(TooManyTries):
+            people.sign_in(f"Anybody {number}", "not this one at all", HERE)
+    assert len(denials(people)) == before + 1
+    assert denials(people)[0].times == 50
+
+
 def test_other_addresses_of_one_line_do_not_dodge_the_throttle(people):
     for number in range(WRONG_BY_NAME_HERE):
         wrong(people, address=f"2001:db8:0:1::{number + 1:x}")
