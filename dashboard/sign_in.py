@@ -72,6 +72,7 @@ TOKEN = Markup(
 def register(app: dash.Dash, project: Project) -> None:
     """Open the addresses of signing in and of one's account."""
     _register_sign_in(app.server, project)
+    _register_sign_out(app.server, project)
     _register_account(app.server, project)
     _register_tokens(app.server, project)
 
@@ -110,6 +111,13 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
         if former:
             membership.sign_out(former, _session_key(), access.sender())
 
+    server.add_url_rule("/sign-in", "show_sign_in", show_sign_in, methods=["GET"])
+    server.add_url_rule("/sign-in", "sign_in", sign_in, methods=["POST"])
+
+
+def _register_sign_out(server: flask.Flask, project: Project) -> None:
+    membership = project.membership
+
     def sign_out() -> Any:
         user = access.asker()
         if user:
@@ -122,8 +130,6 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
             membership.sign_out_everywhere(user, access.sender())
         return _without_session()
 
-    server.add_url_rule("/sign-in", "show_sign_in", show_sign_in, methods=["GET"])
-    server.add_url_rule("/sign-in", "sign_in", sign_in, methods=["POST"])
     server.add_url_rule("/sign-out", "sign_out", sign_out, methods=["POST"])
     server.add_url_rule("/sign-out-everywhere", "sign_out_everywhere", sign_out_everywhere,
                         methods=["POST"])  # fmt: skip
