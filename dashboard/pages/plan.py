@@ -21,6 +21,7 @@ from dashboard.parts.activity_names import activity_names
 from dashboard.parts.attributes import aria
 from dashboard.parts.calendar_shape import wrong_calendar
 from dashboard.parts.cards import number_card
+from dashboard.parts.finish_cards import date_words
 from dashboard.parts.plan_form import FIELDS, calendar_words, plan_form, values_of
 from dashboard.parts.plan_review import plan_review
 from model.plan_files import PlanChanged, PlanPut
@@ -47,7 +48,7 @@ def layout(project: Project, search: str = "") -> Component:
             *_disk_notice(project),
             html.H2("Baseline"),
             html.Div(baseline_section(project), id="plan-baseline"),
-            *_upload(),
+            *_upload(project),
             html.H2("Calendar"),
             *_calendar_section(project),
             frame.caution(),
@@ -81,8 +82,8 @@ def baseline_section(project: Project) -> list[Component]:
             [
                 number_card("Planned finishes", f"{len(rows):,}"),
                 number_card("Units planned", f"{planned:,}", f"of {len(job.units):,}"),
-                number_card("First finish planned", f"{first:%d %b %Y}"),
-                number_card("Last finish planned", f"{last:%d %b %Y}"),
+                number_card("First finish planned", date_words(first)),
+                number_card("Last finish planned", date_words(last)),
             ],
             className="number-cards",
         ),
@@ -91,12 +92,13 @@ def baseline_section(project: Project) -> list[Component]:
     ]  # fmt: skip
 
 
-def _upload() -> list[Component]:
+def _upload(project: Project) -> list[Component]:
+    other = "a" if project.job.baseline.empty else "another"
     return [
         html.Label(
             # The label opens the choice of files, so that the component must not do it as well.
             dcc.Upload(
-                html.Span("Choose another baseline.csv", className="button"),
+                html.Span(f"Choose {other} baseline.csv", className="button"),
                 id="plan-file",
                 accept=".csv,text/csv",
                 disable_click=True,

@@ -8,13 +8,15 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.parts import frame
+from dashboard.parts.attributes import data
 from dashboard.parts.cards import number_card
+from dashboard.parts.finish_cards import date_words
 from model.plan_review import BaselineReview, Move
 
 MOST_SHOWN = 60
 HEADS = ("Unit", "Activity")
 FIGURES = ("Working days", "Planned now", "Would be")
-"""By how much it moves comes first, for a narrow screen shows the rest by moving sideways."""
+"""By how much it moves comes first: it is what one looks for."""
 
 
 def plan_review(name: str, review: BaselineReview, activities: Mapping[str, str]) -> Component:
@@ -87,7 +89,7 @@ def _table(moves: Sequence[Move], activities: Mapping[str, str]) -> Component:
             ])),
             html.Tbody([_row(move, activities) for move in moves[:MOST_SHOWN]]),
         ],
-        className="table plan-moves",
+        className="table plan-moves stacked",
     )  # fmt: skip
     return html.Div([frame.wide_table(table, "Planned finishes that would change"), *more])
 
@@ -96,12 +98,14 @@ def _row(move: Move, activities: Mapping[str, str]) -> Component:
     days = days_words(move.working_days)
     if move.was is None or move.will_be is None:
         days = "added" if move.was is None else "removed"
+    dates = (date_words(day) if day else "–" for day in (move.was, move.will_be))
     return html.Tr(
         [
             html.Th(move.unit, scope="row"),
-            html.Td(activities.get(move.activity, move.activity)),
-            html.Td(days, className="figure"),
-            html.Td(f"{move.was:%d %b %Y}" if move.was else "–", className="figure"),
-            html.Td(f"{move.will_be:%d %b %Y}" if move.will_be else "–", className="figure"),
+            html.Td(activities.get(move.activity, move.activity), className="of"),
+            *(
+                html.Td(words, className="figure", **data(label=head))
+                for head, words in zip(FIGURES, (days, *dates), strict=True)
+            ),
         ]
     )

@@ -51,7 +51,7 @@ def test_a_scheduler_looks_a_baseline_over_and_saves_it_by_keyboard(served, watc
     page.get_by_role("button", name="Save this baseline").press("Enter")
     page.get_by_text("The baseline is saved and in use").wait_for()
     assert served.project.plan.baseline().text == later
-    page.get_by_text("06 May 2027").wait_for()
+    page.get_by_text("6 May 2027").wait_for()
     page.locator("#plan-save").wait_for(state="hidden")
     assert served.project.membership.trail()[0].user == "Scheduler"
 
@@ -117,3 +117,24 @@ def test_every_target_of_the_plan_page_is_large_enough_for_a_thumb(served, watch
             .map(([, node]) => node.outerHTML.slice(0, 120))"""
     )
     assert small == []
+
+
+def test_saving_is_within_reach_on_a_phone_however_much_would_change(served, watch):
+    page = open_as(served, watch, "scheduler", "/plan", PHONE)
+    page.wait_for_load_state("networkidle")
+    choose(
+        page, served.project.plan.baseline().text.replace("-28,", "-27,").replace("2027-", "2028-")
+    )
+    page.locator("#plan-save").wait_for()
+    assert page.locator(".plan-moves tbody tr").count() > 10
+    page.locator(".plan-moves tbody tr").first.scroll_into_view_if_needed()
+    reach = page.locator("#plan-save").evaluate(
+        """(button) => {
+            const { left, right, top, bottom } = button.getBoundingClientRect();
+            const hit = document.elementFromPoint((left + right) / 2, (top + bottom) / 2);
+            return hit === button && bottom < innerHeight;
+        }"""
+    )
+    assert reach
+    table = page.get_by_role("region", name="Planned finishes that would change")
+    assert table.evaluate("(box) => box.scrollWidth - box.clientWidth") <= 0
