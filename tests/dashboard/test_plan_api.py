@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from click.testing import CliRunner
 
 from dashboard.command import main
 from dashboard.demo import open_demo
+from dashboard.doors import whatif_api
 from dashboard.doors.plan_openapi import PLAN_SCHEMAS
 from dashboard.parts import calendar_shape
 from model.exchange.change_file import CHANGE_TABLES
@@ -290,6 +293,28 @@ def test_what_cannot_be_looked_back_over_is_refused(visitors, query):
     answer = visitors.send("POST", f"/api/whatif?{query}", "scheduler", json=body)
     assert answer.status_code == 400
     assert answer.get_json()["problems"][0]["field"] == "recent"
+
+
+def test_many_comparisons_at_once_do_not_keep_everybody_waiting(folder, monkeypatch):
+    monkeypatch.setattr(whatif_api, "AT_ONCE", 1)
+    begun, go_on = threading.Event(), threading.Event()
+    with Project.open(folder) as project:
+        visitors = Visitors(folder, project=project)
+        real = project.whatif_tables
+
+        def slow(*given):
+            begun.set()
+            go_on.wait(timeout=60)
+            return real(*given)
+
+        monkeypatch.setattr(project, "whatif_tables", slow)
+        with ThreadPoolExecutor() as others:
+            first = others.submit(visitors.send, "POST", "/api/whatif", "scheduler", json=SIX)
+            begun.wait(timeout=60)
+            second = visitors.send("POST", "/api/whatif", "scheduler", json=SIX)
+            go_on.set()
+        assert (first.result().status_code, second.status_code) == (200, 503)
+        assert visitors.send("POST", "/api/whatif", "scheduler", json=SIX).status_code == 200
 
 
 def test_more_than_a_case_needs_is_too_much(visitors):
