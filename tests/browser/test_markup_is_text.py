@@ -84,7 +84,7 @@ def test_names_and_keys_of_a_project_are_text_on_map_and_day_book(odd, watch):
     page = watch.open_map(odd.url)
     shows(page, f"Starter Viaduct {ODD}", f"Falsework {ODD}", HEADING)
     page.goto(f"{odd.url}/daybook?date=2026-03-02")
-    page.wait_for_selector("#day-book td")
+    page.wait_for_selector("#day-book .day-book-table:not(.shift-totals) td")
     shows(page, UNIT, f"Falsework {ODD}")
 
 
@@ -122,7 +122,7 @@ def test_every_field_of_shift_entry_is_text_wherever_it_comes_back(odd, watch):
     expect(page.locator(".outbox-item")).to_have_count(1)
     shows(page, ODD)
     page.goto(f"{odd.url}/daybook?date=2026-03-20")
-    page.wait_for_selector("#day-book td")
+    page.wait_for_selector("#day-book .day-book-table:not(.shift-totals) td")
     shows(page, ODD)
 
 

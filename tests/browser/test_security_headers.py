@@ -86,7 +86,7 @@ def test_a_script_typed_as_a_reason_is_shown_as_text_wherever_it_is_shown(served
     answer = page.request.post(served.url + "/api/events", data={"events": [item]})
     assert answer.status == 200, answer.text()
     page.reload()
-    page.wait_for_selector("#day-book td")
+    page.wait_for_selector("#day-book .day-book-table:not(.shift-totals) td")
     assert SCRIPT in page.inner_text("#day-book")
     history = watch.open_map(f"{served.url}/?activity=falsework&unit={unit}&span=1")
     history.wait_for_function("() => window.pourmap.state.span >= 0")
