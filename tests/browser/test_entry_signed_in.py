@@ -17,6 +17,7 @@ from tests.browser.entry_steps import (
 from tests.model.people import PASSWORD
 
 UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
+NEXT = ("W_from_east", "W22", "falsework")
 HEADINGS = ("W_from_east",)
 
 
@@ -91,6 +92,9 @@ NO_LIST_KEPT = """async () => {
 
 def test_a_phone_signed_out_of_shows_the_next_one_no_list_and_keeps_what_is_filled_in(served, page):
     tick(page, *UNDER_WAY, "Finished")
+    send(page)
+    expect(entries(page, "sent")).to_have_count(1)
+    tick(page, *NEXT, "Started")
     expect_state(page, "1 entry is filled in")
     page.goto(f"{served.url}/account")
     page.get_by_role("button", name="Sign out", exact=True).click()
@@ -100,6 +104,7 @@ def test_a_phone_signed_out_of_shows_the_next_one_no_list_and_keeps_what_is_fill
     expect_state(page, "Signed out")
     expect(page.locator("#entry-rows")).to_contain_text("The list of units has not come yet")
     expect(page.locator("body")).not_to_contain_text("Ines Quarrow")
+    expect(entries(page, "sent")).to_have_count(0)
     sign_in(page, served, "Ines Quarrow")
     expect_state(page, "1 entry is filled in")
 
