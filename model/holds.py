@@ -151,10 +151,11 @@ def draw_hold_days(
 
     Notes
     -----
-    Of the holds that lasted longer than this one so far, what they still lasted from there;
-    mixed with an exponential of mean ``USUAL_DAYS``, which does not age.
+    Of the holds that lasted as long as this one so far or longer, what they still lasted from
+    there; mixed with an exponential of mean ``USUAL_DAYS``, which does not age. One that lasted
+    as long ended on the morning after, which for this one is still to come.
     """
-    left = ended[ended > held] - held
+    left = ended[ended >= held] - held
     usual = rng.exponential(USUAL_DAYS, paths)
     if left.size == 0:
         return usual.astype(np.float32)

@@ -90,3 +90,14 @@ def test_a_long_hold_lasts_on_as_the_longer_ones_did() -> None:
     mean = (99 * (11.0 - 5.0) + 3 * 3.0) / 102
     assert days.mean() == pytest.approx(mean, abs=0.05)
     assert (days >= 0).all()
+
+
+def test_a_hold_that_usually_ends_the_next_morning_may_end_tomorrow() -> None:
+    # Held on Monday, gone on with on Tuesday: one working day, as this one has lasted tonight.
+    events = [START, an_event("hold", "2026-03-09 10:00"), an_event("resume", "2026-03-10 07:00")]
+    ended = np.repeat(ended_holds(held(*events), JOB), 97)
+    tonight = held_days(held(*events[:2]), JOB, dt.date(2026, 3, 9)).max()
+    days = draw_hold_days(np.random.default_rng(1), ended, tonight, 40_000)
+    assert (ended[0], tonight) == (1, 1)
+    # 97 of the log against the usual that counts like 3.
+    assert (days == 0).mean() == pytest.approx(97 / 100, abs=0.01)
