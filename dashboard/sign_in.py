@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Mapping
 from typing import Any
 
 import dash
@@ -29,6 +31,9 @@ SIGN_IN = Markup(
     '<p class="quiet">No account yet, or the password is lost: ask whoever looks after the '
     "users of this project.</p>"
 )
+AT_ONCE = 6
+"""Passwords are checked one at a time; those that wait for it leave room for who is signed in."""
+
 JUST_SIGNED_OUT = "signed_out"
 SIGNED_OUT = Markup(
     "You are signed out. What was filled in and not sent stays in this browser."
@@ -78,7 +83,7 @@ def register(app: dash.Dash, project: Project) -> None:
 
 
 def _register_sign_in(server: flask.Flask, project: Project) -> None:
-    membership = project.membership
+    membership, room = project.membership, threading.BoundedSemaphore(AT_ONCE)
 
     def show_sign_in() -> flask.Response:
         onward = local_path(flask.request.args.get("next", "/"))
@@ -93,6 +98,15 @@ def _register_sign_in(server: flask.Flask, project: Project) -> None:
             return _sign_in_page(onward, 403, "This address is not encrypted (http), so a "
                                  "password typed here could be read on the way. Open it with "
                                  "https.")  # fmt: skip
+        if not room.acquire(blocking=False):
+            access.note_denial(project, "too many at once")
+            return _sign_in_page(onward, 503, "Many sign in at this moment. Try again.")
+        try:
+            return proved(form, onward)
+        finally:
+            room.release()
+
+    def proved(form: Mapping[str, str], onward: str) -> Any:
         try:
             key, _ = membership.sign_in(
                 form.get("name", ""), form.get("password", ""), access.sender()

@@ -1,9 +1,12 @@
 """Every address and every callback, tried by every role and by nobody."""
 
 import json
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from dashboard import sign_in as sign_in_pages
 from dashboard.access import CALLBACKS, COOKIE, NO_ADDRESS, ROUTES, callback_name
 from dashboard.headers import DASH_PAGES
 from model.membership import WRONG_BY_NAME_HERE
@@ -369,6 +372,27 @@ def test_wrong_passwords_are_throttled_until_the_clock_says_so(visitors):
     assert "Set-Cookie" not in answer.headers
     visitors.clock.later(seconds=int(answer.headers["Retry-After"]) + 1)
     assert sign_in(visitors).status_code == 303
+
+
+def test_a_flood_of_sign_ins_leaves_room_for_who_is_signed_in(tmp_path, monkeypatch):
+    monkeypatch.setattr(sign_in_pages, "AT_ONCE", 1)
+    visitors, form = Visitors(tmp_path), {"name": "Owner", "password": PASSWORD}
+    begun, go_on, real = threading.Event(), threading.Event(), visitors.people.sign_in
+
+    def slow(*given):
+        begun.set()
+        go_on.wait(timeout=60)
+        return real(*given)
+
+    monkeypatch.setattr(visitors.people, "sign_in", slow)
+    with ThreadPoolExecutor() as others:
+        first = others.submit(visitors.send, "POST", "/sign-in", data=form)
+        begun.wait(timeout=60)
+        second = visitors.send("POST", "/sign-in", data=form)
+        go_on.set()
+    assert (first.result().status_code, second.status_code) == (303, 503)
+    assert visitors.denied() == ["nobody: POST /sign-in: too many at once"]
+    assert visitors.send("POST", "/sign-in", data=form).status_code == 303
 
 
 def test_what_a_proxy_hands_on_as_an_address_and_is_none_is_not_kept_and_dodges_nothing(visitors):
