@@ -108,3 +108,20 @@ def test_larger_text_makes_pages_larger_and_runs_over_no_edge(served, large_text
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, path
         past = page.evaluate(PAST_THE_EDGE, ".bottom-bar > *, .number-card *")
         assert past == [], path
+
+
+def test_on_a_tablet_held_upright_every_column_of_who_lags_is_in_sight(served, watch):
+    page = watch.open(f"{served.url}/line", {"width": 820, "height": 1180})
+    page.wait_for_selector(".lag-table tbody tr")
+    tables = page.locator(".table-scroll:has(.lag-table):visible")
+    assert tables.count() >= 1
+    wider = tables.evaluate_all("(boxes) => boxes.map((box) => box.scrollWidth - box.clientWidth)")
+    assert max(wider) <= 0
+
+
+def test_a_printed_map_says_of_which_day_it_is(served, watch):
+    page = watch.open_map(f"{served.url}/?as-of=2026-09-05")
+    page.emulate_media(media="print")
+    assert page.get_by_text("As of Sat 5 Sep 2026", exact=True).is_visible()
+    assert not page.locator("#day").is_visible()
+    assert not page.locator("#activity").is_visible()
