@@ -21,6 +21,7 @@ from dashboard.doors import (
     entry_page,
     entry_sheet,
     events_api,
+    no_door,
     openapi,
     plan_api,
     whatif_api,
@@ -120,6 +121,7 @@ def _register_doors(app: dash.Dash, project: Project, settings: Settings) -> Non
     plan_api.register(app, project)
     whatif_api.register(app, project)
     openapi.register(app)
+    no_door.register(app)
 
 
 def _register_pages(app: dash.Dash, project: Project) -> None:

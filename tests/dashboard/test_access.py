@@ -32,6 +32,7 @@ WHO_MAY = {
     "GET /api/day-book": READERS,
     "GET /api/entry-sheet": READERS,
     "GET /api/openapi.json": READERS,
+    "GET /api/<path:rest>": READERS,
     "GET /api/plan/baseline": READERS,
     "GET /api/plan/calendar": READERS,
     "GET /assets/<path:filename>": ALL,
@@ -80,7 +81,7 @@ CALLBACK_MAY = {
     "plan-told.children": PLANNERS,
 }
 
-FILLED = {"<path:path>": "daybook", "<path:filename>": "style.css", "<name>": "0000",
+FILLED = {"<path:path>": "daybook", "<path:rest>": "entry-shet", "<path:filename>": "style.css", "<name>": "0000",
           "<string:package_name>": "dash", "<path:fingerprinted_path>": "dash.js",
           "<token_id>": "abcd", "<key>": "0" * 64}  # fmt: skip
 """What stands for the open parts of an address."""

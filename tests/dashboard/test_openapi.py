@@ -94,7 +94,7 @@ def test_every_address_of_the_api_stands_in_the_document(visitors):
     served = {
         (rule.rule, method.lower())
         for rule in visitors.app.server.url_map.iter_rules()
-        if rule.rule.startswith("/api/")
+        if rule.rule.startswith("/api/") and rule.endpoint != "no_door"
         for method in rule.methods - {"HEAD", "OPTIONS"}
     }
     told = {(path, method) for path, item in PATHS.items() for method in item}
@@ -121,3 +121,11 @@ def test_every_reference_of_the_document_leads_somewhere():
                 yield from references(inner)
 
     assert {name.rsplit("/", 1)[1] for name in references(document())} <= names
+
+
+def test_a_misspelt_address_of_the_api_says_so_and_is_no_page(visitors, headers):
+    answer = visitors.app.server.test_client().get(
+        "/api/entry-shet", base_url=HOME, headers=headers
+    )
+    assert answer.status_code == 404
+    assert answer.json["problems"][0]["message"] == "There is no /api/entry-shet."
