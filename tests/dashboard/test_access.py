@@ -81,7 +81,8 @@ CALLBACK_MAY = {
     "plan-told.children": PLANNERS,
 }
 
-FILLED = {"<path:path>": "daybook", "<path:rest>": "entry-shet", "<path:filename>": "style.css", "<name>": "0000",
+FILLED = {"<path:path>": "daybook", "<path:rest>": "entry-shet",
+          "<path:filename>": "style.css", "<name>": "0000",
           "<string:package_name>": "dash", "<path:fingerprinted_path>": "dash.js",
           "<token_id>": "abcd", "<key>": "0" * 64}  # fmt: skip
 """What stands for the open parts of an address."""
