@@ -215,9 +215,32 @@
     pourmap.paintMapView();
   };
 
+  /* Where the buttons zoom about: the selected span, or the one nearest the middle, where it is in
+     sight. About the middle itself a curved viaduct would soon be out of it. */
+  function anchorOf({ spans, screen }) {
+    const middles = [...spans.middleX.keys()].map((i) =>
+      [i, ...pourmap.toScreen(screen, spans.middleX[i], spans.middleY[i])]);
+    const seen = middles.filter(([, x, y]) => x > 0 && y > 0 && x < screen.width && y < screen.height);
+    const off = ([i, x, y]) =>
+      i === pourmap.state.span ? -1 : Math.hypot(x - screen.width / 2, y - screen.height / 2);
+    return seen.reduce((best, each) => (best && off(best) <= off(each) ? best : each), null);
+  }
+
+  function zoomedAbout({ spans, screen }, [i], by) {
+    const [x, y] = pourmap.fromScreen(screen, screen.width / 2, screen.height / 2);
+    const left = 2 ** -by; /* of the way from the anchor to the middle */
+    const [lon, lat] = pourmap.degrees(
+      spans.middleX[i] + (x - spans.middleX[i]) * left + spans.origin[0],
+      spans.middleY[i] + (y - spans.middleY[i]) * left + spans.origin[1]);
+    return { lon, lat };
+  }
+
   pourmap.zoomMap = function (by) {
     if (by === 0) return pourmap.fitMap();
-    if (map.view) pourmap.goTo({ ...map.view, zoom: map.view.zoom + by });
+    if (!map.view) return;
+    const anchor = map.scene && anchorOf(map.scene);
+    const centre = anchor ? zoomedAbout(map.scene, anchor, by) : {};
+    pourmap.goTo({ ...map.view, ...centre, zoom: map.view.zoom + by });
   };
 
   function listenToButtons(box) {

@@ -1,4 +1,4 @@
-"""Readable in the sun, with larger text, with colours of one's own, by keyboard, on a phone."""
+"""Readable in the sun, larger, in colours of one's own, by keyboard, on a phone and on paper."""
 
 from __future__ import annotations
 
@@ -28,6 +28,16 @@ PAST_THE_EDGE = """
     .filter((node) => node.scrollWidth > node.clientWidth + 1 && node.clientWidth
         || node.getBoundingClientRect().right > innerWidth + 1)
     .map((node) => node.outerHTML.slice(0, 120))
+"""
+
+SPANS_IN_SIGHT = """
+() => {
+    const { spans, screen } = window.pourmap.map.scene;
+    return [...spans.middleX.keys()].filter((i) => {
+        const [x, y] = window.pourmap.toScreen(screen, spans.middleX[i], spans.middleY[i]);
+        return x > 0 && y > 0 && x < screen.width && y < screen.height;
+    }).map((i) => spans.units[spans.unitOf[i]]);
+}
 """
 
 
@@ -125,3 +135,17 @@ def test_a_printed_map_says_of_which_day_it_is(served, watch):
     assert page.get_by_text("As of Sat 5 Sep 2026", exact=True).is_visible()
     assert not page.locator("#day").is_visible()
     assert not page.locator("#activity").is_visible()
+
+
+@pytest.mark.parametrize(("address", "unit"), [("/", None), ("/?unit=W03", "W03")])
+def test_zooming_in_by_button_never_loses_the_viaduct(served, watch, address, unit):
+    page = watch.open_map(served.url + address)
+    whole = page.evaluate(SPANS_IN_SIGHT)
+    for _ in range(5):
+        page.click("#map-zoom-in")
+    near = page.evaluate(SPANS_IN_SIGHT)
+    assert 0 < len(near) < len(whole) / 4
+    assert unit is None or unit in near
+    for _ in range(5):
+        page.click("#map-zoom-out")
+    assert len(page.evaluate(SPANS_IN_SIGHT)) == len(whole)
