@@ -36,13 +36,8 @@ SPARE_DAYS = 90
 LONGEST_DAYS = 10_000
 """A march that goes on for longer is cut off there (27 years)."""
 
-HALF_A_DAY = 0.5
-"""Crew's days are counted in whole days, to the end of the day on which the log has a finish. On
-average half of that day is over when it comes, so that work from a morning on takes so much
-less. Without this, whatever is not a whole number (days less those lost to weather, or brought
-to a unit's size) would be put off to the end of the next day: a whole day late half the time.
-The continuity correction of statistics; whole numbers of days fall on the same days as without.
-"""
+LEAST_LEFT = 2 * SMALL
+"""Days: work that begins at midnight, however little is left, ends on the day after."""
 
 WORK_STREAM, WEATHER_STREAM, HOLD_STREAM, POOL_STREAM, LEFT_STREAM = range(5)
 
@@ -283,12 +278,12 @@ class LineNow:
                     continue
                 units = np.array(mine, dtype=int)
                 drawn = self._days(pools[place][activity], seed, units, activity, 0)
-                np.maximum(drawn - drawn.dtype.type(HALF_A_DAY), SMALL, out=drawn)
                 for unit, days in zip(mine, drawn, strict=True):
+                    rng = np.random.default_rng([seed, LEFT_STREAM, unit, activity])
+                    _end_within_the_last_day(days, rng)
                     if under_way[unit, activity]:
-                        rng = np.random.default_rng([seed, LEFT_STREAM, unit, activity])
                         self._leave_what_is_left(days, unit, activity, rng)
-                    left[unit, activity] = in_ticks(days)
+                    left[unit, activity] = in_ticks(np.maximum(days, LEAST_LEFT, out=days))
         return left
 
     def _leave_what_is_left(
@@ -444,6 +439,18 @@ def line_now(
         lost_days=lost,
         learning=tuple(history.learning_slope for history in histories),
     )
+
+
+def _end_within_the_last_day(work: Days, rng: np.random.Generator) -> None:
+    """Take off work that begins on a morning, in place, what is left of its last day.
+
+    Crew's days are whole ones, to the end of the day on which the log has the finish; it came
+    at some time of that day, taken as any alike. Without this, whatever is not a whole number
+    (days less those lost to weather, or brought to a unit's size) would be put off to the end
+    of the next day, half a day late on average. Whole days fall on the same days either way.
+    """
+    work -= rng.random(work.size, dtype=np.float32)
+    np.maximum(work, 0.0, out=work)
 
 
 def _efforts(

@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 
 from model.activities import Activity
 from model.line import Run
-from model.line_now import HALF_A_DAY, LineNow
+from model.line_now import LineNow
 from model.pace import Pace
 from model.projection import forecast_of
 from model.simulation import Way, simulate
@@ -109,7 +109,7 @@ class Rival:
             pool = self.rng.choice(HISTORY, (HISTORY.size - 1, TRADES))
             work = pool[self.rng.integers(0, len(pool), (units, TRADES)), np.arange(TRADES)]
             work[:, -1] = 7.0
-            work[0, 0] -= HALF_A_DAY  # the first begins on a morning
+            work[0, 0] -= self.rng.random()  # begun on a morning, done within its last day
             held = {} if place else {(0, 0): self.rng.exponential(3.0)}
             ends.append(line(work, self.worked, lost, SETS, TURNAROUND, held).finishes().max())
         return float(max(ends))

@@ -65,7 +65,8 @@ def test_a_cure_of_seven_days_is_due_on_the_seventh_and_until_it_is_told(
 def test_a_crew_that_is_free_starts_on_the_unit_that_waits_for_nothing():
     cells = of_shift(a_job(activities=FALSEWORK), done("falsework"), "2026-03-05")
     assert chance(cells, "E02", "falsework", "starts") == 1.0
-    assert chance(cells, "E03", "falsework", "starts") == 0.0
+    # Only if it does in one day what took it three.
+    assert chance(cells, "E03", "falsework", "starts") < 0.02
 
 
 def test_nobody_starts_on_a_saturday_and_everybody_who_can_on_monday():
