@@ -88,6 +88,19 @@ def shift_chances(
     shift starts in that shift as often as the log says such work did (``model.same_shift``),
     and else with the next. A heading on which nothing has begun is left out: the log does not
     say when its crews come.
+
+    Of jobs made by other rules (``tests.benchmarks.bench_calibration``), crews were done by the
+    next working day, by what was said:
+
+    ====  ===  ====  ====  ====  ====  ====  ====  ====  ====  ====
+    said  0%   2%    10%   20%   30%   42%   57%   72%   87%   98%
+    came  11%  2%    10%   22%   34%   46%   58%   71%   68%   66%
+    ====  ===  ====  ====  ====  ====  ====  ====  ====  ====  ====
+
+    The ends are rare (6 of 100 times) and too sure: days are drawn from those known, so that
+    none is shorter, and work that takes longer than any is held to be nearly done. The demo's
+    crews learn fast, so that slow first units widen what is drawn: of what was said to be likely
+    at 20 to 50 per cent (33 on average), 50 of 100 came.
     """
     now = _from_the_evening_before(job, state, evening_before, shift)
     draws = _draws(now, _told_already(now, state, evening_before), seed)
