@@ -19,6 +19,11 @@ export function holdPanel(row, draft, reasons, change) {
   });
   return el("fieldset", { class: "detail" },
     el("legend", {}, "Why it is held"),
-    reasonChoice(`why-${key}`, reasons, draft.reason, (reason) => change((d) => (d.reason = reason))),
+    reasonChoice(`why-${key}`, withOwn(reasons, draft.reason), draft.reason, (reason) => change((d) => (d.reason = reason))),
     field("In your words", words));
+}
+
+// What was filled in otherwise, as weather is, may not be in the list: it is shown all the same.
+function withOwn(reasons, own) {
+  return own && !reasons.includes(own) ? [own, ...reasons] : reasons;
 }

@@ -433,6 +433,28 @@ def test_a_cancelled_entry_is_named_by_what_it_said(page):
     assert call(page, "words", "sentence", void, []).startswith("an earlier entry cancelled")
 
 
+HELD = {**POUR, "reason": "", "words": ""}
+HOLD_REASONS_OF = """async ([row, draft, reasons]) => {
+    const { holdPanel } = await import("/assets/entry/hold_panel.js");
+    const panel = holdPanel(row, draft, reasons, () => {});
+    const pressed = (button) => button.getAttribute("aria-pressed") === "true";
+    return [...panel.querySelectorAll("button")].map((each) => [each.textContent, pressed(each)]);
+}"""
+
+
+@pytest.mark.parametrize(
+    ("reason", "offered"),
+    [
+        ("Rain", [["Rain", True], ["Survey", False], ["Crane", False]]),  # filled in by weather
+        ("Crane", [["Survey", False], ["Crane", True]]),
+        ("", [["Survey", False], ["Crane", False]]),
+    ],
+)
+def test_why_work_is_held_is_always_shown_as_chosen(page, reason, offered):
+    draft = {**HELD, "reason": reason}
+    assert page.evaluate(HOLD_REASONS_OF, [POUR, draft, ["Survey", "Crane"]]) == offered
+
+
 def loads(*told):
     """Loads as the draft keeps them: of an amount, or of (time, ticket)."""
     times = [("", "") if each is None else each for each in told]
