@@ -1,5 +1,6 @@
 // What is odd about what is filled in, in the log's own limits (sheet.limits, activities' "after").
-// It may be sent nevertheless: who stands on site may know better than the list.
+// It may be sent nevertheless, unless the log refuses it: who stands on site may know better
+// than the list.
 
 import { shown } from "./amounts.js";
 import { longGaps } from "./load_gaps.js";
@@ -23,6 +24,11 @@ export function oddOf(draft, { events, drafts, shift }, rows, sheet) {
     ticketsTwice(draft, drafts),
     loadsApart(draft, shift, sheet.limits),
   ].filter(Boolean).map((words) => `${words[0].toUpperCase()}${words.slice(1)}.`);
+}
+
+// Whether one of these sentences says that the log will not take it.
+export function isRefused(said) {
+  return said.some((words) => words.includes(REFUSED));
 }
 
 function outOfTurn(row, activity, events, rows, sheet) {

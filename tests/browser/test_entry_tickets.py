@@ -99,6 +99,10 @@ def pour(served, watch, clock):
     return Pour(watch, served.url, clock)
 
 
+def review(page):
+    return page.get_by_role("region", name="Review before sending")
+
+
 def notes(served):
     return [event.note for event in recorded(served, *POUR[1:], by=WHO)]
 
@@ -132,9 +136,22 @@ def test_a_long_wait_for_a_truck_and_a_ticket_told_twice_are_marked_and_sent_all
     expect(odd).to_contain_text("Ticket 48213 is tallied more than once.")
     expect(odd).to_contain_text("More than 30 minutes between loads 1 (18:05) and 2 (18:36)")
     expect(odd).to_contain_text("for the engineer of record to look at")
+    expect(review(pour.page)).to_contain_text("It can be sent as it is.")
     pour.page.get_by_role("button", name="Send", exact=True).click()
     expect(entries(pour.page, "sent")).to_have_count(1)
     assert notes(served) == ["2 loads: 10 (ticket 48213, 18:05), 10 (ticket 48213, 18:36)"]
+
+
+def test_the_review_does_not_say_that_it_can_be_sent_where_the_log_refuses_it(served, pour):
+    """The limit is that of ``model.acceptance``: 150 % of what is planned at once."""
+    pour.add("950")
+    pour.page.get_by_role("button", name="Review 1 entry").click()
+    expect(review(pour.page)).to_contain_text("Look again at 1 marked row.")
+    expect(review(pour.page)).to_contain_text("the log refuses that as a slip of the hand")
+    expect(review(pour.page)).not_to_contain_text("It can be sent")
+    pour.page.get_by_role("button", name="Send", exact=True).click()
+    expect(entries(pour.page, "refused")).to_have_count(1)
+    assert notes(served) == []
 
 
 def test_a_load_is_still_added_by_one_tap_and_many_at_once_have_no_times(served, pour):
@@ -263,7 +280,7 @@ def test_a_ticket_is_text_wherever_it_is_shown_and_reads_well_in_the_day_book(se
     pour.add("9.5", MARKUP)
     expect(pour.load(1)).to_contain_text(MARKUP)
     pour.page.get_by_role("button", name="Review 1 entry").click()
-    expect(pour.page.get_by_role("region", name="Review before sending")).to_contain_text(MARKUP)
+    expect(review(pour.page)).to_contain_text(MARKUP)
     pour.page.get_by_role("button", name="Send", exact=True).click()
     expect(entries(pour.page, "sent")).to_contain_text(MARKUP)
     book = watch.open(f"{served.url}/daybook?day=2026-11-24", PHONE)
