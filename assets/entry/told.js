@@ -6,9 +6,7 @@ import { el } from "./elements.js";
 import { readLoads } from "./loads.js";
 import { keyOf } from "./rows.js";
 import { dayWords } from "./site_clock.js";
-import { line } from "./words.js";
-
-const ATTACHED = /\s*\battachment:([0-9a-f]{64})/g;
+import { ATTACHED, line } from "./words.js";
 
 // One entry for what was sent of a row at once; what this phone shows anyway is left out.
 export function toldElsewhere(page) {
@@ -71,7 +69,7 @@ export function draftOf(row, events, sheet) {
 
 function takeOver(draft, event, sheet) {
   if (event.kind !== "note") draft.did[event.kind] = { time: event.at.slice(11, 16) };
-  const files = [...event.note.matchAll(ATTACHED)].map(([, key]) => ({ key, name: "Attached earlier" }));
+  const files = [...event.note.matchAll(ATTACHED)].map(({ groups: { key } }) => ({ key, name: "Attached earlier" }));
   let note = event.note.replace(ATTACHED, "");
   if (event.kind === "place") {
     draft.measure_unit = event.measure_unit;

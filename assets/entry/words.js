@@ -29,6 +29,9 @@ const PRINTED = {
   m2: "m²", ft2: "ft²", m3: "m³", yd3: "yd³", ft3: "ft³", board_ft: "board ft",
 };
 
+// How a note names what is attached, by a hash of 64 digits that tells people nothing.
+export const ATTACHED = /(?<before>\s*)\battachment:(?<key>[0-9a-f]{64})/g;
+
 export function unitWords(unit) {
   return PRINTED[unit] || unit || "";
 }
@@ -47,7 +50,7 @@ export function sentence(event, cancelled = []) {
   if (event.quantity) words.push(`${event.quantity} ${unitWords(event.measure_unit)}`);
   if (event.reason) words.push(`(${event.reason})`);
   if (event.kind !== "void") words.push(`· ${momentWords(event.at)}`);
-  if (event.note) words.push(`· “${event.note}”`);
+  if (event.note) words.push(`· “${event.note.replace(ATTACHED, "$<before>(photo or document)")}”`);
   if (event.files?.length) words.push(`· with ${event.files.map((file) => file.name).join(", ")}`);
   return words.join(" ");
 }

@@ -433,6 +433,22 @@ def test_a_cancelled_entry_is_named_by_what_it_said(page):
     assert call(page, "words", "sentence", void, []).startswith("an earlier entry cancelled")
 
 
+PHOTO, SHEET = "attachment:" + "5" * 64, "attachment:" + "a" * 64
+
+
+@pytest.mark.parametrize(
+    ("note", "said"),
+    [
+        (f"west stem {PHOTO}", "west stem (photo or document)"),
+        (f"{PHOTO} {SHEET} read", "(photo or document) (photo or document) read"),
+        ("attachment: see below", "attachment: see below"),
+    ],
+)
+def test_what_is_attached_is_named_in_words_and_not_by_its_hash(page, note, said):
+    words = call(page, "words", "sentence", {**placed(), "note": note}, [])
+    assert words == f"placed 30 yd³ · Tue 24 Nov, 14:00 · “{said}”"
+
+
 HELD = {**POUR, "reason": "", "words": ""}
 HOLD_REASONS_OF = """async ([row, draft, reasons]) => {
     const { holdPanel } = await import("/assets/entry/hold_panel.js");
