@@ -1,10 +1,18 @@
-/* Printing the day book. */
+/* The day book: its address, and printing it. */
 (function () {
   "use strict";
   const dash = (window.dash_clientside = window.dash_clientside || {});
 
   function printPage(presses) {
     if (presses) window.print();
+  }
+
+  /* Day chosen → the address, so that a reload or a link shows the same shift. */
+  function dayBookAddress(day) {
+    if (!/^[0-9]{4}-[0-9]{2}-[0-9]{2}$/.test(day || "")) return;
+    const words = new URLSearchParams(window.location.search);
+    words.set("date", day);
+    window.history.replaceState(window.history.state, "", "?" + words.toString());
   }
 
   let titleBefore = null;
@@ -27,5 +35,5 @@
 
   window.addEventListener("beforeprint", nameSheets);
   window.addEventListener("afterprint", takeTitleBack);
-  dash.pourmap = Object.assign(dash.pourmap || {}, { printPage });
+  dash.pourmap = Object.assign(dash.pourmap || {}, { dayBookAddress, printPage });
 })();

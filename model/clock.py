@@ -44,6 +44,18 @@ def wall_clock(moment: dt.datetime, zone: ZoneInfo) -> dt.datetime:
     return moment.astimezone(zone).replace(tzinfo=None)
 
 
+def short_date(day: dt.date) -> str:
+    """Write a day of this or the next season.
+
+    Examples
+    --------
+    >>> short_date(dt.date(2026, 3, 2))
+    '2 Mar'
+    """
+    # Not every system can leave the zero out by itself.
+    return f"{day.day} {day:%b}"
+
+
 def end_of_day(day: dt.date) -> dt.datetime:
     """Return the last moment of a local day: "as of Tuesday" includes all of Tuesday.
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import pandas as pd
 
-from model.clock import wall_clock
+from model.clock import short_date, wall_clock
 from model.event_words import cancelled_words, done_words
 from model.events import Event
 from model.fold import NIGHT_ENDS_HOUR
@@ -155,7 +155,8 @@ class DayBook:
         if self.cancelled:
             words += f", {self.cancelled} of them cancelled since"
         if self.still_open:
-            words += f"; more can still happen in this shift until {self.ends:%d %b %H:%M}"
+            until = f"{short_date(self.ends)} {self.ends:%H:%M}"
+            words += f"; more can still happen in this shift until {until}"
         return words
 
     @property
@@ -188,8 +189,9 @@ class DayBook:
         }
 
     def __str__(self) -> str:
-        lines = [f"{self.project}: day book of {self.day:%A %d %B %Y}",
-                 f"as known on {self.known_on:%d %b %Y %H:%M}", self.extent, ""]  # fmt: skip
+        known = f"{short_date(self.known_on)} {self.known_on:%Y %H:%M}"
+        lines = [f"{self.project}: day book of {self.day:%A} {self.day.day} {self.day:%B %Y}",
+                 f"as known on {known}", self.extent, ""]  # fmt: skip
         lines += _printed_totals(self)
         lines += [_printed(entry) for entry in self.happened] or ["Nothing was recorded of it."]
         if self.recorded:
@@ -411,9 +413,10 @@ def _printed_total(heading: str, total: ShiftTotal) -> str:
 
 def _printed(entry: DayBookEntry) -> str:
     event = entry.event
-    line = (f"{event.at:%d %b %H:%M}  {entry.heading:<10} {entry.place:<12} "
+    line = (f"{short_date(event.at):>6} {event.at:%H:%M}  {entry.heading:<10} {entry.place:<12} "
             f"{entry.activity_name:<22} {entry.what}  [{event.by}, known "
-            f"{entry.known_local:%d %b %H:%M}{', late' if entry.late else ''}]")  # fmt: skip
+            f"{short_date(entry.known_local)} {entry.known_local:%H:%M}"
+            f"{', late' if entry.late else ''}]")  # fmt: skip
     if entry.voided_by:
         line += f"  CANCELLED by {entry.voided_by.by}"
     return line

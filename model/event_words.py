@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 
+from model.clock import short_date
 from model.events import Event
 from model.units import PRINTED
 
@@ -57,6 +58,8 @@ def cancelled_words(event: Event, names: Mapping[str, str], on: dt.date) -> str:
     'cancelled: Deck pour finished 31 Jul 14:30 (by Ana)'
     """
     span = f"span {event.span}" if event.span else ""
-    when = f"{event.at:%H:%M}" if event.at.date() == on else f"{event.at:%d %b %H:%M}"
+    when = f"{event.at:%H:%M}"
+    if event.at.date() != on:
+        when = f"{short_date(event.at)} {when}"
     words = (names.get(event.activity, event.activity), span, done_words(event), when)
     return f"cancelled: {' '.join(word for word in words if word)} (by {event.by})"

@@ -168,9 +168,12 @@ class ShiftTotals:
 
     @property
     def added_up(self) -> tuple[ShiftTotal, ...]:
-        """Those of ``all_headings`` that are of more than one heading's line."""
-        keys = [total.activity.key for total in self.by_heading]
-        return tuple(t for t in self.all_headings if keys.count(t.activity.key) > 1)
+        """All of ``all_headings`` where more than one heading has something to say, or nothing.
+
+        What one heading alone worked on is among them: who reads only the sums misses nothing.
+        """
+        several = len({total.heading for total in self.by_heading}) > 1
+        return self.all_headings if several else ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the totals, JSON-ready."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 from urllib.parse import parse_qs
@@ -15,6 +16,7 @@ from dashboard.parts.attributes import data
 from dashboard.parts.days import read_day
 from dashboard.parts.note_text import note_text
 from dashboard.parts.shift_totals import totals_table
+from model.clock import short_date
 from model.daybook import DayBook, DayBookEntry
 from model.project import Project
 
@@ -61,8 +63,8 @@ def sheet(project: Project, book: DayBook) -> list[Component]:
     """Return what is printed."""
     parts: list[Component] = [
         html.H1(f"{book.project}: day book"),
-        html.P([html.Strong(f"Shift of {book.day:%A %d %B %Y}"),
-                f", as known on {book.known_on:%d %b %Y %H:%M}"]),
+        html.P([html.Strong(f"Shift of {book.day:%A} {book.day.day} {book.day:%B %Y}"),
+                f", as known on {short_date(book.known_on)} {book.known_on:%Y %H:%M}"]),
         html.P(f"{book.extent}."),
     ]  # fmt: skip
     if book.totals.by_heading:
@@ -85,15 +87,23 @@ def sheet(project: Project, book: DayBook) -> list[Component]:
 
 def _name(book: DayBook) -> str:
     """Return what stands on every sheet of paper."""
-    return (f"{book.project}: day book, shift of {book.day:%a %d %b %Y}, "
-            f"as known on {book.known_on:%d %b %Y %H:%M}")  # fmt: skip
+    return (f"{book.project}: day book, shift of {_shift(book)}, "
+            f"as known on {short_date(book.known_on)} {book.known_on:%Y %H:%M}")  # fmt: skip
+
+
+def _shift(book: DayBook) -> str:
+    return f"{book.day:%a} {short_date(book.day)} {book.day.year}"
+
+
+def _moment(at: dt.datetime) -> str:
+    return f"{short_date(at)} {at:%H:%M}"
 
 
 def _table(
     book: DayBook, title: str, entries: Sequence[DayBookEntry], *, days: bool = False
 ) -> Component:
     # On paper the heading stands over the columns, so that it comes again on the next sheet.
-    again = html.Th(f"{title}, shift of {book.day:%a %d %b %Y}", colSpan=len(COLUMNS))
+    again = html.Th(f"{title}, shift of {_shift(book)}", colSpan=len(COLUMNS))
     return frame.wide_table(
         html.Table(
             [
@@ -117,11 +127,11 @@ def _table(
 
 def _row(entry: DayBookEntry, *, days: bool) -> Component:
     event = entry.event
-    happened = f"{event.at:%d %b %H:%M}" if days else f"{event.at:%H:%M}"
+    happened = _moment(event.at) if days else f"{event.at:%H:%M}"
     what: list[str | Component] = [html.Span(note_text(entry.what))]
     if entry.voided_by:
         what = [html.Del(note_text(entry.what)), f" cancelled by {entry.voided_by.by}"]
-    known = f"{entry.known_local:%d %b %H:%M}" + (", late" if entry.late else "")
+    known = _moment(entry.known_local) + (", late" if entry.late else "")
     cells = (happened, entry.place, entry.activity_name, what, event.by, known)
     return _tr(
         [
@@ -168,6 +178,11 @@ def register(app: dash.Dash, project: Project) -> None:
         return sheet(project, project.day_book(day))
 
     in_browser: Any = app.clientside_callback
+    in_browser(
+        ClientsideFunction("pourmap", "dayBookAddress"),
+        Input("day-book-day", "value"),
+        prevent_initial_call=True,
+    )
     in_browser(
         ClientsideFunction("pourmap", "printPage"),
         Input("day-book-print", "n_clicks"),

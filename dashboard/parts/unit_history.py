@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard.parts.note_text import note_text
 from model.answers import HistoryEntry
+from model.clock import short_date
 from model.event_words import cancelled_words
 from model.events import Kind
 from model.units import PRINTED
@@ -50,7 +51,7 @@ def _entry(entry: HistoryEntry, names: Mapping[str, str]) -> Component:
     event = entry.event
     cancelled = "cancelled" if entry.voided_by else ""
     lines = [
-        html.Div(f"{event.at:%a %d %b %Y, %H:%M}", className="when"),
+        html.Div(f"{event.at:%a} {short_date(event.at)} {event.at:%Y, %H:%M}", className="when"),
         html.Div(_what(entry, names), className=f"what {cancelled}"),
     ]
     if entry.voided_by:
@@ -58,7 +59,8 @@ def _entry(entry: HistoryEntry, names: Mapping[str, str]) -> Component:
     lines += [html.Div(note_text(text)) for text in (event.reason, event.note) if text]
     by = f"by {event.by}"
     if entry.recorded_local - event.at > LATE:
-        by += f", recorded {entry.recorded_local:%a %d %b, %H:%M}"
+        known = entry.recorded_local
+        by += f", recorded {known:%a} {short_date(known)}, {known:%H:%M}"
     lines.append(html.Div(by, className="quiet"))
     return html.Li(lines)
 

@@ -81,10 +81,10 @@ def test_on_paper_every_sheet_can_say_what_it_is_of_and_each_heading_comes_again
         "getComputedStyle(document.documentElement).getPropertyValue('--sheet-name')"
     )
     assert served.project.job.name in name
-    assert "shift of Thu 08 Oct 2026" in name
+    assert "shift of Thu 8 Oct 2026" in name
     assert page.title() == json.loads(name)
     assert page.evaluate("getComputedStyle(document.body).page") == "day-book"
-    again = page.locator(".on-paper th", has_text="Heading E_from_west, shift of Thu 08 Oct 2026")
+    again = page.locator(".on-paper th", has_text="Heading E_from_west, shift of Thu 8 Oct 2026")
     expect(again).to_be_visible()
     assert again.evaluate("one => getComputedStyle(one.closest('thead')).display") == (
         "table-header-group"
@@ -93,6 +93,31 @@ def test_on_paper_every_sheet_can_say_what_it_is_of_and_each_heading_comes_again
         assert row.evaluate("one => getComputedStyle(one).breakInside") == "avoid"
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     assert page.title() != json.loads(name)
+
+
+def test_another_day_goes_into_the_address_so_that_a_reload_shows_the_same_shift(served, watch):
+    page = open_book(watch, served, DESKTOP)
+    page.get_by_label("Day the shift began").fill("2026-10-08")
+    sheet = page.locator("#day-book")
+    expect(sheet).to_contain_text("Shift of Thursday 8 October 2026")
+    expect(page).to_have_url(served.url + BUSY)
+    page.reload()
+    expect(sheet).to_contain_text("Shift of Thursday 8 October 2026")
+    expect(page.get_by_label("Day the shift began")).to_have_value("2026-10-08")
+
+
+def test_the_shift_that_runs_now_keeps_its_short_address_until_a_day_is_chosen(served, watch):
+    page = watch.open(served.url + "/")
+    page.get_by_role("link", name="Day book").first.click()
+    page.wait_for_selector(".day-book-table")
+    day = page.get_by_label("Day the shift began")
+    expect(day).to_have_value("2026-11-24")
+    expect(page).to_have_url(served.url + "/daybook")
+    day.fill("")
+    expect(page.locator("#day-book")).to_contain_text("That is no day")
+    expect(page).to_have_url(served.url + "/daybook")
+    day.fill("2026-11-20")
+    expect(page).to_have_url(served.url + "/daybook?date=2026-11-20")
 
 
 def test_on_screen_no_row_is_there_for_paper_alone(served, watch):

@@ -33,6 +33,23 @@ def test_what_was_placed_stands_on_top_by_heading_and_activity(call, project):
     assert told.index("Placed in this shift") < told.index("Happened")
 
 
+def test_who_reads_only_all_headings_misses_nothing(call, project):
+    # In this shift one heading alone cured, and four had something to say.
+    totals = project.day_book(BUSY).totals
+    assert [t.activity.key for t in totals.by_heading].count("curing") == 1
+    told = shown(call, BUSY)
+    sums = told[told.index("All headings") : told.index("Happened")]
+    for total in totals.by_heading:
+        assert total.activity.name in sums
+
+
+def test_days_are_written_as_on_the_map(call):
+    told = shown(call, "2026-10-08")
+    assert "Shift of Thursday 8 October 2026" in told
+    assert "8 Oct 16:37" in told
+    assert "08 Oct" not in told
+
+
 def test_to_date_over_all_headings_is_what_the_status_says(project):
     status = project.status(as_of=dt.datetime(2026, 10, 9, 5, 59)).totals.set_index("activity")
     totals = project.day_book(BUSY).totals.all_headings
@@ -75,7 +92,7 @@ def test_a_void_says_the_same_in_the_history_of_its_unit(call, project):
 def test_every_sheet_is_named_by_project_shift_and_moment(project):
     (sheet,) = day_book.sheet(project, project.day_book(BUSY))
     name = sheet.to_plotly_json()["props"]["data-name"]
-    for words in (project.job.name, "shift of Thu 08 Oct 2026", "as known on"):
+    for words in (project.job.name, "shift of Thu 8 Oct 2026", "as known on"):
         assert words in name
 
 

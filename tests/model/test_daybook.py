@@ -141,7 +141,7 @@ def test_what_was_cancelled_of_another_day_is_told_with_its_day_its_span_and_its
     load = event("place", "2026-03-02 10:00", "E01", "rebar", "2", quantity="2306",
                  measure_unit="lb", by="Ana")  # fmt: skip
     told = book(load, a_void(load))
-    said = "cancelled: Rebar span 2 placed 2306 lb 02 Mar 10:00 (by Ana)"
+    said = "cancelled: Rebar span 2 placed 2306 lb 2 Mar 10:00 (by Ana)"
     assert whats(told.happened) == [said]
     assert said in str(told)
     assert told.happened[0].as_dict()["what"] == said
@@ -167,7 +167,7 @@ def test_a_project_finds_what_was_cancelled_however_long_ago_it_was_recorded(tmp
         project.record([an_event("void", "2026-03-03 14:00", activity="", voids=old.event_id)])
         (void,) = project.day_book(DAY).happened
         (entry,) = [entry for entry in project.history("E01") if entry.cancels]
-    assert void.what == "cancelled: Falsework started 01 Mar 09:00 (by Ana)"
+    assert void.what == "cancelled: Falsework started 1 Mar 09:00 (by Ana)"
     assert entry.cancels.event_id == old.event_id
 
 
@@ -185,7 +185,7 @@ def test_a_book_says_how_many_entries_it_has_and_how_many_were_cancelled_since()
 
 def test_a_book_made_before_its_shift_must_be_over_says_that_more_can_come():
     early, over = (book(known_on=dt.datetime(2026, 3, 4, hour)) for hour in (5, 6))
-    assert early.extent == "0 entries; more can still happen in this shift until 04 Mar 06:00"
+    assert early.extent == "0 entries; more can still happen in this shift until 4 Mar 06:00"
     assert (over.extent, over.still_open, early.still_open) == ("0 entries", False, True)
 
 

@@ -79,6 +79,20 @@ def test_placed_to_date_and_planned_are_those_of_the_heading():
     assert (both.placed, both.placed_to_date, both.planned) == (32, 62, 160)
 
 
+def test_all_headings_take_in_what_one_heading_alone_did_as_soon_as_two_have_done_something():
+    pour, forms = a_place(25), a_place(40, unit="E03", activity="falsework", measure_unit="m2")
+    told = come_to(pour, forms)
+    assert [t.heading for t in told.by_heading] == ["h1", "h2"]
+    assert [t.activity.key for t in told.added_up] == ["falsework", "deck_pour"]
+    assert [t.placed for t in told.added_up] == [40, 25]
+
+
+def test_what_one_heading_alone_says_is_not_said_again():
+    told = come_to(a_place(25), a_place(40, activity="falsework", measure_unit="m2"))
+    assert len(told.by_heading) == 2
+    assert told.added_up == ()
+
+
 def test_what_comes_after_the_shift_is_not_yet_placed():
     told = the_pour(a_place(30), a_place(25, "2026-03-04 06:00"))
     assert (told.placed, told.placed_to_date) == (30, 30)
