@@ -22,8 +22,9 @@ export function placedPanel(row, draft, activity, change, now) {
   parts.push(loads ? stepper(key, draft, input, change) : field("Amount", input));
   const unit = unitChoice(key, draft, activity, change);
   parts.push(loads ? el("div", { class: "times" }, ticketField(key, draft, change, add), unit) : unit);
-  if (loads) parts.push(addButton(key, draft, add), ticketList(key, draft, change));
+  if (loads) parts.push(addButton(key, draft, add));
   parts.push(el("p", { class: "tally", id: `tally-${key}`, "aria-live": "polite" }, tallyWords(row, draft, activity)));
+  if (loads) parts.push(ticketList(key, draft, change)); // last, for on a long pour it is many rows
   return el("fieldset", { class: "detail" }, parts);
 }
 

@@ -154,6 +154,27 @@ def test_the_review_does_not_say_that_it_can_be_sent_where_the_log_refuses_it(se
     assert notes(served) == []
 
 
+def gap(upper, lower):
+    """Return the pixels between two parts, one below the other."""
+    above = upper.bounding_box()
+    return lower.bounding_box()["y"] - above["y"] - above["height"]
+
+
+def test_the_tally_of_a_long_pour_stays_by_the_button_that_adds(pour):
+    for _ in range(12):
+        pour.add()
+    adds = pour.card.get_by_role("button", name="Add a load of 10 yd³")
+    tally = pour.card.get_by_text("12 loads, 120 yd³")
+    assert 0 <= gap(adds, tally) < 24
+
+
+def test_a_thumb_between_two_loads_removes_neither(pour):
+    for _ in range(2):
+        pour.add()
+    first, second = pour.card.get_by_role("button", name="Remove this load").all()
+    assert gap(first, second) >= 8
+
+
 def test_a_load_is_still_added_by_one_tap_and_many_at_once_have_no_times(served, pour):
     pour.page.evaluate("window.taps = 0; addEventListener('click', () => window.taps++, true)")
     for _ in range(3):
