@@ -4,11 +4,9 @@ import { readAmount } from "./amounts.js";
 import { newId } from "./identifiers.js";
 import { loadsOf, loadsWords, withTimes } from "./loads.js";
 import { amountOf } from "./measured.js";
-import { keyOf } from "./rows.js";
+import { keyOf, ORDER } from "./rows.js";
 import { isDay, isTime, minutesLater, momentOf } from "./site_clock.js";
 
-// In the order in which things with the same time happened.
-const ORDER = ["start", "place", "hold", "check", "resume", "finish", "reopen"];
 const CLOCKS_APART = 5; // minutes
 
 export function timeOf(draft, kind, shift) {

@@ -67,6 +67,9 @@ function nextToStart(rows) {
   return waiting.filter((row) => first.get(row.activity) === row.turn);
 }
 
+// In the order in which things with the same time happened.
+export const ORDER = ["start", "place", "hold", "check", "resume", "finish", "reopen"];
+
 // What can be ticked for a row, by where it stands.
 const OFFERED = {
   not_started: ["start", "hold"],
@@ -84,5 +87,5 @@ export function offered(row, draft, activity) {
   if (draft?.corrects) CORRECTED.forEach((kind) => kinds.add(kind));
   if (activity.measure === "none") kinds.delete("place");
   else if (row.status === "under_way" && !ticked.includes("check")) kinds.delete("check");
-  return [...kinds];
+  return ORDER.filter((kind) => kinds.has(kind));
 }
