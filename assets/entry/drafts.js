@@ -7,12 +7,13 @@ import { keyOf } from "./rows.js";
 
 const NAME = "drafts";
 const FORMER_PLACE = "viaduct-entry-drafts"; // in local storage, which is written out late
-const EMPTY = { by: "", usualStart: "07:00", heading: "", shift: null, rows: {} };
+const EMPTY = { by: "", usualStart: "07:00", heading: "", shift: null, before: null, during: null, rows: {} };
 
 export class Drafts {
-  constructor(kept, { onChange, onOtherTab }) {
+  constructor(kept, { onChange, onOtherTab, onSave }) {
     this.kept = kept;
     this.onChange = onChange;
+    this.onSave = onSave;
     this.held = structuredClone(EMPTY);
     this.condition = "kept"; // keeping; lost: the phone is full
     this.otherTabs = "BroadcastChannel" in window ? new BroadcastChannel(FORMER_PLACE) : null;
@@ -34,6 +35,7 @@ export class Drafts {
   }
 
   save() {
+    this.onSave();
     this.unkept = true;
     this.say("keeping");
     this.keep();

@@ -19,6 +19,7 @@ import { shiftPanel } from "./shift_panel.js";
 import { stateLine, stateOf } from "./state_line.js";
 import { toldView } from "./told.js";
 import { noWeather, weatherPanel } from "./weather.js";
+import { duringWhich, shiftMeant } from "./which_shift.js";
 import { entriesWords } from "./words.js";
 
 export class EntryPage {
@@ -33,7 +34,7 @@ export class EntryPage {
     this.review = null;
     this.weather = noWeather();
     this.drafts = new Drafts(kept, {
-      onChange: () => this.drawBar(), onOtherTab: () => this.drawWhenIdle(),
+      onChange: () => this.drawBar(), onOtherTab: () => this.drawWhenIdle(), onSave: () => this.noteShift(),
     });
     this.outbox = new Outbox(kept, {
       onChange: () => this.outboxChanged(), onSent: () => this.refresh(), onTime: () => this.retry(),
@@ -53,7 +54,24 @@ export class EntryPage {
   }
 
   shift() {
-    return this.drafts.held.shift || shiftAt(this.now(), this.drafts.held.usualStart);
+    return shiftMeant(this.drafts.held, this.drafts.filled().length > 0, this.usualShift());
+  }
+
+  usualShift() {
+    return shiftAt(this.now(), this.drafts.held.usualStart);
+  }
+
+  chooseShift(shift) {
+    this.drafts.held.shift = shift && { ...shift, chosen_on: this.usualShift().day };
+  }
+
+  noteShift() {
+    if (!this.held) return; // no list yet, and so no clock
+    const { held } = this.drafts;
+    const isFilled = this.drafts.filled().length > 0;
+    // What was taken back and then left as it was leaves the shift as it was too.
+    if (!isFilled && held.before) Object.assign(held, { shift: held.before.shift, before: null });
+    held.during = duringWhich(held, isFilled, this.usualShift());
   }
 
   holdReasons() {

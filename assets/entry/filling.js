@@ -9,7 +9,7 @@ import { heldByWeather, noWeather } from "./weather.js";
 export function setShift(page, name, value) {
   const { held } = page.drafts;
   if (name === "by") held.by = value;
-  else held.shift = { ...page.shift(), [name]: value };
+  else page.chooseShift({ ...page.shift(), [name]: value });
   if (name === "from") held.usualStart = value || "07:00";
   page.drafts.save();
   if (name !== "by") page.draw();
@@ -78,6 +78,7 @@ export function clear(page, row) {
   page.drafts.drop([keyOf(row)]);
   page.problems = page.problems.filter((problem) => problem.key !== keyOf(row));
   page.draw();
+  (part(`card-${keyOf(row)}`)?.querySelector("button") || part("entry-state")).focus({ preventScroll: true });
 }
 
 export function setWeather(page, change) {

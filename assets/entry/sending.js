@@ -2,28 +2,31 @@
 
 import { anew, isFilled } from "./drafts.js";
 import { el, part, redraw } from "./elements.js";
-import { entriesOf, problemsOf } from "./entries.js";
+import { entriesOf, problemsOf, timeOf } from "./entries.js";
 import { showCard } from "./filling.js";
 import { reviewPanel } from "./review.js";
 import { keyOf } from "./rows.js";
+import { dayWords } from "./site_clock.js";
 import { draftOf, shiftOf } from "./told.js";
+import { meanTheSame } from "./which_shift.js";
 import { counted } from "./words.js";
 
 export function openReview(page) {
   const filled = page.drafts.filled();
-  // From now on the shift's times stand still, whatever the clock does until it is sent.
-  page.drafts.set("shift", page.shift());
   page.problems = problemsOf(filled, page.shift(), page.by(), page.now());
   page.draw();
   if (page.problems.length) {
     showProblems(page);
     return;
   }
+  // From now on the shift's times stand still, whatever the clock does until it is sent.
+  const before = page.drafts.held.shift;
+  page.chooseShift(page.shift());
   page.review = entriesOf(filled, page.shift(), page.by(), page.now(), page.outbox.lastNumber);
   page.drafts.save(); // the identifiers made for the entries stay with the drafts
   redraw(part("entry-problems"));
   redraw(part("entry-review"), reviewPanel(page, page.review, {
-    onSend: () => send(page), onBack: () => closeReview(page, "review-open"),
+    onSend: () => send(page), onBack: () => back(page, before),
   }));
   part("entry-form").hidden = true;
   page.drawBar();
@@ -42,6 +45,11 @@ function where(problem) {
   return unit ? el("strong", {}, `${unit}${span ? ` span ${span}` : ""}: `) : "";
 }
 
+function back(page, shift) {
+  page.drafts.set("shift", shift);
+  closeReview(page, "review-open");
+}
+
 function closeReview(page, focusOn) {
   page.review = null;
   part("entry-form").hidden = false;
@@ -55,7 +63,7 @@ async function send(page) {
   if (!entries) return; // a second tap
   page.review = null;
   await page.outbox.add(entries);
-  page.drafts.held.shift = null;
+  Object.assign(page.drafts.held, { shift: null, before: null });
   page.drafts.drop(entries.flatMap((entry) => entry.drafts.map(keyOf)));
   page.picked = [];
   closeReview(page, "entry-state");
@@ -92,16 +100,32 @@ export function correctTold(page, row, events) {
 
 function takeBack(page, entry, made) {
   const taken = entry.drafts.map(keyOf).filter((key) => page.drafts.get(key) && isFilled(page.drafts.get(key)));
-  if (taken.length) {
-    page.problems = taken.map((key) => ({ key, message: "Send this row or clear it first." }));
-    page.draw();
-    showProblems(page);
-    return false;
+  if (taken.length) return stopped(page, taken, "Send this row or clear it first.");
+  const othersWait = page.drafts.filled().length > 0;
+  if (othersWait && !meanTheSame(page.shift(), entry.shift)) {
+    return stopped(page, entry.drafts.slice(0, 1).map(keyOf),
+      `Send or clear what is filled in first: this is of ${dayWords(entry.shift.day)}, and that of another shift.`);
   }
-  for (const draft of entry.drafts) page.drafts.held.rows[keyOf(draft)] = made(draft);
-  page.drafts.held.shift = entry.shift;
+  for (const draft of entry.drafts) page.drafts.held.rows[keyOf(draft)] = othersWait ? timed(made(draft), entry.shift) : made(draft);
+  if (!othersWait) {
+    page.drafts.held.before = { shift: page.drafts.held.shift };
+    page.chooseShift(entry.shift);
+  }
   page.drafts.save();
   return true;
+}
+
+function stopped(page, keys, message) {
+  page.problems = keys.map((key) => ({ key, message }));
+  page.draw();
+  showProblems(page);
+  return false;
+}
+
+// With the times of its own shift, whatever those of the other entries are.
+function timed(draft, shift) {
+  const times = Object.keys(draft.did).map((kind) => [kind, { ...draft.did[kind], time: timeOf(draft, kind, shift) }]);
+  return { ...draft, did: Object.fromEntries(times) };
 }
 
 function showForm(page, entry) {

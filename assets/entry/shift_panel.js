@@ -1,7 +1,8 @@
 // Who records, and which shift: said once, then remembered.
 
 import { el, field } from "./elements.js";
-import { momentWords } from "./site_clock.js";
+import { dayWords, momentWords } from "./site_clock.js";
+import { isEarlier } from "./which_shift.js";
 
 export function shiftPanel(app, onChange) {
   const shift = app.shift();
@@ -19,8 +20,10 @@ export function shiftPanel(app, onChange) {
     ? el("p", {}, "Recorded as ", el("strong", {}, by), ". ", el("a", { href: "/account" }, "Your account"))
     : field("Your name", input("by", "text", by, { autocomplete: "name", maxlength: 100 }));
   const found = app.problems.filter((problem) => problem.key === "");
-  return el("details", { class: "card shift-panel", id: "shift-panel", open: !by || found.length > 0 },
+  const earlier = isEarlier(shift, app.usualShift());
+  return el("details", { class: "card shift-panel", id: "shift-panel", open: !by || found.length > 0 || earlier },
     el("summary", { id: "shift-summary" }, `${by || "Your name"} · ${momentWords(`${shift.day}T${shift.from}`)} to ${shift.to}`),
+    earlier ? el("p", { class: "banner warning" }, `Of an earlier shift: what is filled in here counts for ${dayWords(shift.day)}. Change the day if that is wrong.`) : null,
     name,
     app.sheet.me?.records === false ? el("p", { class: "banner warning" }, "Your role reads only; what you fill in here will be refused.") : null,
     el("div", { class: "times" },
