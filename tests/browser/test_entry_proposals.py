@@ -64,6 +64,20 @@ def test_a_second_tap_takes_a_proposal_back(shift_end, watch):
     expect(page.locator("#entry-bar")).to_be_hidden()
 
 
+def test_the_mark_of_what_is_ticked_is_seen_and_not_heard(shift_end, watch):
+    """The browser's own names for a screen reader: "Finished", pressed, without "check mark"."""
+    page = open_entry(watch, shift_end.url)
+    choose_heading(page, "W_from_west")
+    proposal(page, "W09 span 2").click()
+    finished = row(page, *FORMS, span="2").get_by_role("button", name="Finished")
+    seen = finished.evaluate("(button) => getComputedStyle(button, '::before').content")
+    assert seen.startswith('"✓ "')
+    tree = page.context.new_cdp_session(page).send("Accessibility.getFullAXTree")
+    heard = [node["name"]["value"] for node in tree["nodes"] if node.get("name")]
+    assert "Finished" in heard
+    assert [name for name in heard if "✓" in name] == []
+
+
 def test_what_begins_where_other_work_ends_did_not_begin_with_the_shift(shift_end, watch):
     page = open_entry(watch, shift_end.url)
     choose_heading(page, "W_from_west")
