@@ -12,6 +12,8 @@ const STANDS = {
   clash: "Others recorded on this unit meanwhile",
 };
 
+const ASKED = ["clash", "refused"]; // they need a choice
+
 export function outboxView(app, outbox, actions) {
   if (!outbox.entries.length) return [];
   const latestFirst = [...outbox.entries].reverse();
@@ -20,9 +22,16 @@ export function outboxView(app, outbox, actions) {
   return [
     needs.length ? el("h2", { id: "kept-title" }, "Kept on this phone") : null,
     needs.length ? el("ol", { class: "outbox" }, needs.map((entry) => item(app, outbox, entry, actions))) : null,
-    sent.length ? el("h2", {}, "Sent from this phone") : null,
+    sent.length ? el("h2", {}, "Sent from here") : null,
     sent.length ? el("ol", { class: "outbox" }, sent.map((entry) => item(app, outbox, entry, actions))) : null,
   ];
+}
+
+// Leads to the first entry that needs a choice.
+export function showAsked() {
+  const shown = document.querySelector(ASKED.map((state) => `.outbox-item.is-${state}`).join());
+  shown?.scrollIntoView({ block: "start" });
+  shown?.focus({ preventScroll: true });
 }
 
 function item(app, outbox, entry, actions) {
@@ -32,7 +41,10 @@ function item(app, outbox, entry, actions) {
     el("span", { class: "quiet" }, ` Unit ${entry.unit}`));
   const cancelled = cancelledBy(entry);
   const mine = el("ul", {}, entry.events.map((event) => el("li", {}, line(event, app.sheet, cancelled))));
-  return el("li", { class: `card outbox-item is-${shows}`, id: `entry-${entry.id}`, "data-state": shows },
+  return el("li", {
+    class: `card outbox-item is-${shows}`, id: `entry-${entry.id}`, "data-state": shows,
+    tabindex: ASKED.includes(shows) ? "-1" : null,
+  },
     heading, entry.state === "clash" ? clash(app, entry, mine) : mine,
     remarks(entry.problems), remarks(entry.warnings, "Look again: "),
     el("div", { class: "taps" }, buttons(outbox, entry, shows, actions)));
@@ -61,7 +73,7 @@ function remarks(problems = [], before = "") {
 // Only what cannot be in the log yet may be changed or thrown away.
 function buttons(outbox, entry, shows, actions) {
   const untried = shows === "queued" && entry.tries === 0;
-  const open = ["clash", "refused"].includes(shows);
+  const open = ASKED.includes(shows);
   const corrected = entry.corrected || outbox.entries.some((other) => other.corrects.includes(entry.id));
   return [
     outbox.waitsForName(entry) ? button(entry, "rename", `Send as ${outbox.me}`, actions.rename) : null,

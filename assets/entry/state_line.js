@@ -2,6 +2,7 @@
 
 import { el } from "./elements.js";
 import { entriesIn } from "./entries.js";
+import { showAsked } from "./outbox_view.js";
 import { momentWords } from "./site_clock.js";
 import { counted, entriesWords } from "./words.js";
 
@@ -30,7 +31,7 @@ export function stateOf(outbox, held, drafts) {
   if (outbox.link === "trouble") {
     return { tone: "warning", words: `The server has trouble: ${keptWords}; it is tried again.` };
   }
-  if (asked) return { tone: "error", words: `${counted(asked, "entry needs", "entries need")} you, see below.` };
+  if (asked) return { tone: "error", words: `${counted(asked, "entry needs", "entries need")} you.`, seeBelow: true };
   if (kept) return { tone: "warning", words: `${keptWords}.` };
   if (filledIn) return { tone: "warning", words: `${counted(filledIn, "entry is", "entries are")} filled in, not sent yet.`, wait: true };
   if (outbox.justSent) return { tone: "done", words: `${counted(outbox.justSent, "entry is", "entries are")} in the log.` };
@@ -43,7 +44,8 @@ function sheetWords(held) {
 
 export function stateLine(state, { onTry, signInAt }) {
   const parts = [el("span", {}, state.words)];
-  if (state.signIn) parts.push(el("a", { href: signInAt, class: "button" }, "Sign in"));
+  if (state.seeBelow) parts.push(el("button", { type: "button", id: "see-below", class: "button", onclick: showAsked }, "See below"));
+  else if (state.signIn) parts.push(el("a", { href: signInAt, class: "button" }, "Sign in"));
   else if (state.tryNow || (state.tone === "warning" && !state.wait)) {
     parts.push(el("button", { type: "button", id: "try-now", class: "button", onclick: onTry }, "Try now"));
   }

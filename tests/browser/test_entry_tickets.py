@@ -16,6 +16,7 @@ from tests.browser.conftest import PHONE, serving
 from tests.browser.entry_steps import (
     WHO,
     entries,
+    expect_state,
     open_entry,
     phone,
     ready,
@@ -152,6 +153,16 @@ def test_the_review_does_not_say_that_it_can_be_sent_where_the_log_refuses_it(se
     pour.page.get_by_role("button", name="Send", exact=True).click()
     expect(entries(pour.page, "refused")).to_have_count(1)
     assert notes(served) == []
+
+
+def test_what_needs_a_choice_is_one_tap_away_from_the_line_that_says_so(pour):
+    pour.add("950")
+    send(pour.page)
+    expect_state(pour.page, "1 entry needs you.")
+    pour.page.get_by_role("button", name="See below").click()
+    needs = entries(pour.page, "refused")
+    expect(needs).to_be_focused()
+    expect(needs.get_by_role("button", name="Change")).to_be_in_viewport()
 
 
 def gap(upper, lower):
