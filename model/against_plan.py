@@ -30,12 +30,15 @@ class FinishAgainstPlan:
     days_late
         Working days that the finish, as likely as not, comes after the planned one; below 0 it
         comes sooner. None without a baseline.
+    done
+        True where nothing is left: the finish is the last one of the log.
     """
 
     heading: str
     finish: Band
     planned: dt.date | None
     days_late: int | None
+    done: bool = False
 
 
 def against_plan(job: Job, forecast: Forecast) -> tuple[FinishAgainstPlan, ...]:
@@ -54,15 +57,24 @@ def against_plan(job: Job, forecast: Forecast) -> tuple[FinishAgainstPlan, ...]:
         The whole line, then the headings in the job's order.
     """
     keys = ["", *(heading.key for heading in job.headings)]
-    return tuple(_one(job, key, forecast.headings.get(key, forecast.finish)) for key in keys)
+    left = forecast.units[forecast.units["p50"].notna()]
+    return tuple(
+        _one(
+            job,
+            key,
+            forecast.headings.get(key, forecast.finish),
+            done=left.empty if not key else key not in set(left["heading"]),
+        )
+        for key in keys
+    )
 
 
-def _one(job: Job, heading: str, finish: Band) -> FinishAgainstPlan:
+def _one(job: Job, heading: str, finish: Band, *, done: bool) -> FinishAgainstPlan:
     planned = _planned_finish(job, heading)
     if planned is None:
-        return FinishAgainstPlan(heading, finish, None, None)
+        return FinishAgainstPlan(heading, finish, None, None, done)
     late = job.calendar.count(np.datetime64(planned, "D"), np.datetime64(finish.p50, "D"))
-    return FinishAgainstPlan(heading, finish, planned, int(late))
+    return FinishAgainstPlan(heading, finish, planned, int(late), done)
 
 
 def _planned_finish(job: Job, heading: str) -> dt.date | None:

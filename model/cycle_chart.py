@@ -75,9 +75,7 @@ class CycleChart:
                 f"{self.shift.after_days:.1f} since."
             )
         if self.learning_slope is not None:
-            said.append(
-                f"The trade learns: {learning_words(self.learning_slope)}, over all headings."
-            )
+            said.append(f"Over all headings {learning_words(self.learning_slope)}.")
         if self.outside:
             said.append(f"Outside the limits: {', '.join(self.outside)}.")
         return " ".join(said)

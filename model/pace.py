@@ -21,6 +21,7 @@ from model.activities import Activity
 from model.chance import CHANCES, Keys, chances, keys
 from model.cycle import PRIOR_UNITS, recent_completions
 from model.job import Job
+from model.units import share_words
 
 PLANNED_SPREAD = 0.3
 """Spread of crew's days around the plan, as a share of it (our choice, no source)."""
@@ -231,10 +232,11 @@ def learning_words(slope: float) -> str:
 
     Examples
     --------
-    >>> learning_words(0.94)
-    'each doubling of units takes 94 per cent of the days'
+    >>> learning_words(0.94).rpartition(", ")[0]
+    'crews are learning; each time twice as many units are done'
     """
-    return f"each doubling of units takes {100 * slope:.0f} per cent of the days"
+    days = f"{share_words(slope)} of the days"
+    return f"crews are learning; each time twice as many units are done, a unit takes {days}"
 
 
 def log_sizes(job: Job) -> NDArray[np.float64]:

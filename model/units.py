@@ -140,6 +140,17 @@ def shown_unit(measure: Measure, system: UnitSystem) -> str:
     return units.us if system == "us" else units.si
 
 
+def share_words(share: float) -> str:
+    r"""Write a share of a whole; the sign stays on the line of its number.
+
+    Examples
+    --------
+    >>> share_words(0.144)
+    '14\xa0%'
+    """
+    return f"{100 * share:.0f}\u00a0%"
+
+
 def shown_length_unit(system: UnitSystem) -> str:
     """Return the unit in which lengths and stations are shown."""
     return "ft" if system == "us" else "m"

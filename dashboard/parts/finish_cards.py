@@ -53,13 +53,21 @@ def cycle_card(forecast: Forecast, activity: Activity, plan_days: float) -> Comp
 
 
 def finish_card(forecast: Forecast, plan: FinishAgainstPlan) -> Component:
-    """Return the projected finish with its band, and how it stands to the plan."""
+    """Return the projected finish with its band, and how it stands to the plan.
+
+    Where nothing is left, the day of the last finish stands alone.
+    """
     finish = forecast.finish
-    notes = [f"80 % sure by {date_words(finish.p80)}",
-             f"10 to 90 %: {date_words(finish.p10)} to {date_words(finish.p90)}"]  # fmt: skip
+    label, notes = "Finished", []
+    if not plan.done:
+        label = "Projected finish"
+        notes = [
+            f"80\u00a0% sure by {date_words(finish.p80)}",
+            f"10 to 90\u00a0%: {date_words(finish.p10)} to {date_words(finish.p90)}",
+        ]
     if plan.planned is not None:
         notes.append(f"plan: {date_words(plan.planned)}, so {late_words(plan)}")
-    return number_card("Projected finish", date_words(finish.p50), " · ".join(notes))
+    return number_card(label, date_words(finish.p50), " · ".join(notes))
 
 
 def late_words(plan: FinishAgainstPlan) -> str:
@@ -74,7 +82,7 @@ def late_words(plan: FinishAgainstPlan) -> str:
 
 def heading_table(plans: Sequence[FinishAgainstPlan]) -> Component:
     """Return when each heading finishes, beside its plan."""
-    heads = ("Heading", "As likely as not", "80 % sure by", "Plan", "Against the plan")
+    heads = ("Heading", "As likely as not", "80\u00a0% sure by", "Plan", "Against the plan")
     rows = [
         html.Tr(
             [
@@ -93,8 +101,10 @@ def heading_table(plans: Sequence[FinishAgainstPlan]) -> Component:
 
 def _plan_words(plan: FinishAgainstPlan) -> tuple[str, ...]:
     planned = "–" if plan.planned is None else date_words(plan.planned)
-    finish = plan.finish
-    return date_words(finish.p50), date_words(finish.p80), planned, late_words(plan)
+    likely, sure = date_words(plan.finish.p50), date_words(plan.finish.p80)
+    if plan.done:
+        likely, sure = f"finished {likely}", "–"
+    return likely, sure, planned, late_words(plan)
 
 
 def finish_notes(forecast: Forecast, plans: Sequence[FinishAgainstPlan]) -> list[Component]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Sequence
 
 import pandas as pd
 import pytest
@@ -12,7 +13,7 @@ from model.against_plan import against_plan
 from model.fold import fold
 from model.job import Job
 from model.projection import Forecast, project_finish
-from tests.model.builders import a_frame, a_job, only
+from tests.model.builders import a_frame, a_job, done, only
 
 
 def projected(job: Job) -> Forecast:
@@ -52,6 +53,21 @@ def test_every_heading_has_a_plan_of_its_own(job: Job) -> None:
     found = {one.heading: one.planned for one in against_plan(two, projected(two))}
     assert found == {"": dt.date(2027, 3, 1), "near": dt.date(2026, 3, 1),
                      "far": dt.date(2027, 3, 1)}  # fmt: skip
+
+
+def test_a_heading_with_nothing_left_is_done_and_the_line_only_when_all_are() -> None:
+    job = a_job(units=4, headings=2, activities=only("falsework"))
+    near, far = (heading.units for heading in job.headings)
+
+    def done_by_heading(units: Sequence[str]) -> dict[str, bool]:
+        events = [e for unit in units for e in done("falsework", unit)]
+        day = max(event.at.date() for event in events)
+        state = fold(a_frame(*events), job)
+        forecast = project_finish(job, state, as_of=day, paths=200)
+        return {one.heading: one.done for one in against_plan(job, forecast)}
+
+    assert done_by_heading(near) == {"": False, "h1": True, "h2": False}
+    assert done_by_heading([*near, *far]) == {"": True, "h1": True, "h2": True}
 
 
 def test_without_a_baseline_nothing_is_late(job: Job) -> None:

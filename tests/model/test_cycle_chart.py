@@ -66,12 +66,12 @@ def chart_of_days(*taken: int) -> CycleChart:
 def test_a_crew_that_learns_is_said_to_and_how_fast():
     found = chart_of_days(9, 8, 7, 7, 6, 6, 5, 5, 5, 4, 4)
     assert found.learning_slope is not None
-    slope = f"{100 * found.learning_slope:.0f} per cent"
-    assert f"The trade learns: each doubling of units takes {slope} of the days" in str(found)
+    assert "Over all headings crews are learning" in str(found)
+    assert f"takes {100 * found.learning_slope:.0f}\u00a0% of the days" in str(found)
 
 
 def test_a_crew_that_keeps_its_pace_is_not_said_to_learn():
-    assert "learns" not in str(chart_of_days(4, 5, 4, 5, 4, 5, 4, 5, 4, 5, 4))
+    assert "learning" not in str(chart_of_days(4, 5, 4, 5, 4, 5, 4, 5, 4, 5, 4))
 
 
 def test_a_single_cycle_makes_no_chart():

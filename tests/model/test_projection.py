@@ -391,8 +391,8 @@ def test_what_a_trade_learns_is_said() -> None:
     job = a_job(units=20, activities=only("falsework"))
     learns = projected(job, in_turn(job, [9, 8, 7, 7, 6, 6, 5, 5, 5, 4, 4])).notes
     steady = projected(job, in_turn(job, [4, 5, 4, 5, 4, 5, 4, 5, 4, 5, 4])).notes
-    assert any("Falsework: each doubling of units takes" in note for note in learns)
-    assert not any("doubling" in note for note in steady)
+    assert any("Falsework: crews are learning; each time twice" in note for note in learns)
+    assert not any("learning" in note for note in steady)
 
 
 def test_recent_weeks_draw_from_what_was_finished_in_them() -> None:
