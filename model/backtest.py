@@ -82,8 +82,8 @@ class Backtest:
         ahead = int(head["units_ahead"].iloc[0])
         which = "the next unit" if ahead == 1 else f"the next {ahead} units"
         return (
-            f"Of {len(head)} past projections, the finish of {which} fell inside the 80% band "
-            f"{inside} times."
+            f"Of {len(head)} past projections, the finish of {which} fell inside the "
+            f"80\u00a0% band {inside} times."
         )
 
 

@@ -13,6 +13,7 @@ from model.hold_reasons import is_weather
 from model.holds import holds_and_ends, stretches
 from model.job import Job
 from model.planned import unit_rows
+from model.units import share_words
 from model.workdays import WorkCalendar
 
 USUAL_SHARE = 0.05
@@ -47,7 +48,7 @@ class LostDays:
         return (
             "Days lost to weather are counted from the log's holds, for the calendar gives none: "
             f"{self.lost.sum():.1f} of {self.seen.sum():.0f} working days, drawn towards "
-            f"{USUAL_SHARE:.0%} where few were seen."
+            f"{share_words(USUAL_SHARE)} where few were seen."
         )
 
 

@@ -18,6 +18,7 @@ from model.activities import Activity
 from model.job import Job
 from model.planned import PlanGrid, lay_out_plan
 from model.problems import Severity
+from model.units import share_words
 
 SINGLE_PLACE_LIMIT = 1.5
 """One place above this share of the plan is taken for a typing error (common practice)."""
@@ -333,15 +334,16 @@ class Replay:
     def _over_plan(self, told: Told) -> Iterator[Remark]:
         for planned, so_far in self._plans(told):
             total, most = so_far + told.quantity_si, FAR_OVER_PLAN * planned
+            share = share_words(total / planned)
             if told.quantity_si > SINGLE_PLACE_LIMIT * planned or total > most:
                 yield self._say(
-                    told, "quantity", f"is far over plan: {total / planned:.0%} of what is planned",
+                    told, "quantity", f"is far over plan: {share} of what is planned",
                     "See that the quantity has no digit too many and its unit is right.",
                 )  # fmt: skip
                 return
             if total > OVER_PLAN * planned:
-                yield self._odd(told, "quantity", f"is over plan: {total / planned:.0%} of what is "
-                               "planned", "See that the quantity is right.")  # fmt: skip
+                yield self._odd(told, "quantity", f"is over plan: {share} of what is planned",
+                               "See that the quantity is right.")  # fmt: skip
                 return
 
     def _plans(self, told: Told) -> Iterator[tuple[float, float]]:
@@ -359,8 +361,8 @@ class Replay:
         # A span is held to its own plan: its unit has other spans still to come.
         planned, placed = next(self._plans(told), (0.0, 0.0))
         if placed < LITTLE_PLACED * planned:
-            yield self._odd(told, "kind", f"is finished with {placed / planned:.0%} of what is "
-                           "planned", "Record what else was placed.")  # fmt: skip
+            yield self._odd(told, "kind", f"is finished with {share_words(placed / planned)} of "
+                           "what is planned", "Record what else was placed.")  # fmt: skip
 
     def _apply(self, told: Told) -> None:
         """Take over what an event says, as ``model.fold`` does."""

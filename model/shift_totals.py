@@ -18,7 +18,7 @@ from model.activities import Activity
 from model.fold import MICROS_PER_DAY, NIGHT_ENDS_HOUR
 from model.job import Job
 from model.log_arrays import HOLD, ON_HOLD, PLACE, RESUME, START, Histories, LogArrays
-from model.units import PRINTED, from_si, shown_unit
+from model.units import PRINTED, from_si, share_words, shown_unit
 
 NIGHT_US = NIGHT_ENDS_HOUR * MICROS_PER_DAY // 24
 WHOLE_FROM = 100.0
@@ -117,7 +117,7 @@ class ShiftTotal:
         if not self.planned:
             return f"{words} {unit}"
         share = self.placed_to_date / self.planned
-        return f"{words} of {_rounded(self.planned)} {unit} ({100 * share:.0f}\u00a0%)"
+        return f"{words} of {_rounded(self.planned)} {unit} ({share_words(share)})"
 
     @property
     def counts(self) -> tuple[tuple[str, int], ...]:

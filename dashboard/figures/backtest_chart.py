@@ -38,8 +38,8 @@ def backtest_chart(found: Backtest, *, narrow: bool = False) -> go.Figure:
     _actual(figure, rows)
     ahead = int(rows["units_ahead"].iloc[0])
     figure.update_yaxes(type="date", title_text=f"Next {ahead} units complete",
-                        tickformat="%d %b")  # fmt: skip
-    figure.update_xaxes(type="date", title_text="Projected on", tickformat="%d %b<br>%Y",
+                        tickformat="%-d %b")  # fmt: skip
+    figure.update_xaxes(type="date", title_text="Projected on", tickformat="%-d %b<br>%Y",
                         showgrid=False, nticks=4 if narrow else 10)  # fmt: skip
     return figure
 
@@ -48,8 +48,8 @@ def _actual(figure: go.Figure, rows: pd.DataFrame) -> None:
     """Mark what came: a ring inside the band, a cross outside."""
     inside = (rows["actual"] >= rows["p10"]) & (rows["actual"] <= rows["p90"])
     for flag, symbol, colour, word in (
-        (True, "circle", PLACED, "inside the 80% band"),
-        (False, "x", ALARM, "outside the 80% band"),
+        (True, "circle", PLACED, "inside the 80\u00a0% band"),
+        (False, "x", ALARM, "outside the 80\u00a0% band"),
     ):
         here = rows[(inside == flag) & rows["actual"].notna()]
         figure.add_scatter(
@@ -57,8 +57,9 @@ def _actual(figure: go.Figure, rows: pd.DataFrame) -> None:
             marker={"symbol": symbol, "size": 11, "color": colour,
                     "line": {"color": GROUND.paper, "width": 1.5}},
             hovertext=[
-                f"Projected {day_words(row['as_of'])}<br>10 to 90 %: {day_words(row['p10'])} to "
-                f"{day_words(row['p90'])}<br>came {day_words(row['actual'])}, {word}"
+                f"Projected {day_words(row['as_of'])}<br>10 to 90\u00a0%: "
+                f"{day_words(row['p10'])} to {day_words(row['p90'])}<br>"
+                f"came {day_words(row['actual'])}, {word}"
                 for row in here.to_dict("records")
             ],
             hoverinfo="text",

@@ -39,11 +39,11 @@ def quantity_chart(curve: QuantityCurve, *, narrow: bool = False) -> go.Figure:
         figure.add_scatter(
             x=curve.baseline_days, y=curve.baseline, mode="lines",
             line={**PLAN_LINE, "shape": "hv"},
-            hovertemplate=f"Planned by %{{x|%d %b %Y}}: %{{y:,.0f}} {unit}<extra></extra>",
+            hovertemplate=f"Planned by %{{x|%-d %b %Y}}: %{{y:,.0f}} {unit}<extra></extra>",
         )  # fmt: skip
     figure.add_scatter(
         x=curve.days, y=curve.placed, mode="lines", line={"color": PLACED, "width": 4},
-        hovertemplate=f"Placed by %{{x|%d %b %Y}}: %{{y:,.0f}} {unit}<extra></extra>",
+        hovertemplate=f"Placed by %{{x|%-d %b %Y}}: %{{y:,.0f}} {unit}<extra></extra>",
     )  # fmt: skip
     placed = "Placed" if narrow else f"Placed {curve.placed[-1]:,.0f} {unit}"
     _labels(figure, curve, placed)
@@ -71,7 +71,7 @@ def _projection(figure: go.Figure, curve: QuantityCurve) -> None:
     )  # fmt: skip
     figure.add_scatter(
         x=days, y=curve.likely, mode="lines", line=LIKELY_LINE,
-        hovertemplate="As likely as not by %{x|%d %b %Y}: %{y:,.0f}<extra></extra>",
+        hovertemplate="As likely as not by %{x|%-d %b %Y}: %{y:,.0f}<extra></extra>",
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 from dashboard.figures.chart_frame import as_text, day_words
 from dashboard.parts.palette import look_of
 from dashboard.parts.stations import station_words
+from model.units import share_words
 from model.workdays import days_words
 
 IDLE_WORTH_DRAWING = 3
@@ -27,7 +28,7 @@ def legend_entries(focus: str) -> list[tuple[str, str]]:
         ("complete", "Worked, complete"),
         ("under-way", "Under way"),
         ("on-hold", "On hold"),
-        ("band", "10 to 90 % of projections"),
+        ("band", "10 to 90\u00a0% of projections"),
         ("likely", "Projected finish, as likely as not"),
         ("plan", "Planned finish"),
         ("lag", "Lags"),
@@ -54,7 +55,7 @@ def cell_words(row: Mapping[Any, Any], names: Mapping[str, str], length_unit: st
     lines.append(f"{stations[0]} to {stations[1]}")
     words = look_of(row["status"]).words
     if row["status"] not in ("complete", "not_started"):
-        words += f", {row['percent']:.0f} %"
+        words += f", {share_words(row['percent'] / 100)}"
     lines.append(words)
     if not pd.isna(row["started"]):
         lines.append(f"Started {day_words(row['started'])}")
@@ -62,7 +63,7 @@ def cell_words(row: Mapping[Any, Any], names: Mapping[str, str], length_unit: st
         lines.append(f"Finished {day_words(row['finished'])}")
     if not pd.isna(row["p50"]):
         lines.append(f"Likely finish {day_words(row['p50'])}")
-        lines.append(f"80 % sure by {day_words(row['p80'])}")
+        lines.append(f"80\u00a0% sure by {day_words(row['p80'])}")
     if not pd.isna(row["baseline"]):
         lines.append(f"Planned finish {day_words(row['baseline'])}")
     if not pd.isna(row["idle_days"]):

@@ -30,7 +30,7 @@ def whatif_chart(found: WhatIf, *, narrow: bool = False) -> go.Figure:
     )  # fmt: skip
     for column, symbol, colour, words in (
         ("p50", "diamond", PLACED, "as likely as not"),
-        ("p80", "line-ns", GROUND.ink, "80 % sure"),
+        ("p80", "line-ns", GROUND.ink, "80\u00a0% sure"),
     ):
         figure.add_scatter(
             x=dates[column], y=names, mode="markers",
@@ -45,5 +45,5 @@ def whatif_chart(found: WhatIf, *, narrow: bool = False) -> go.Figure:
         line={"color": PLACED, "width": 2, "dash": "dot"},
     )  # fmt: skip
     figure.update_yaxes(autorange="reversed", showgrid=False, type="category")
-    figure.update_xaxes(type="date", title_text="Projected finish", tickformat="%d %b<br>%Y")
+    figure.update_xaxes(type="date", title_text="Projected finish", tickformat="%-d %b<br>%Y")
     return figure

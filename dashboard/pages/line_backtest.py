@@ -26,7 +26,7 @@ from model.one_job import OneJob, Progress
 from model.project import Project
 
 READS = (
-    "Each bar is one past week: the light part 10 to 90 %, the dark part the middle half. "
+    "Each bar is one past week: the light part 10 to 90\u00a0%, the dark part the middle half. "
     "A dot is the day that came, inside the light part; a cross is one outside."
 )
 

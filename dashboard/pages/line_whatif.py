@@ -28,7 +28,7 @@ from model.project import Project
 from model.starving import NO_SET
 from model.whatif import MOST_CASES, Change, WhatIf
 
-READS = "Bar: 10 to 90 %. Diamond: as likely as not. Upright stroke: 80 % sure."
+READS = "Bar: 10 to 90\u00a0%. Diamond: as likely as not. Upright stroke: 80\u00a0% sure."
 AT_ONCE_S = 1.0
 """A comparison that takes no longer is answered at once, without a progress bar."""
 

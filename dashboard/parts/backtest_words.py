@@ -10,8 +10,12 @@ from dash.development.base_component import Component
 
 from dashboard.parts import frame
 from model.backtest import RIVALS, Backtest
+from model.units import share_words
 
-HEADS = ("Units ahead", "Projections", "Inside 50% band", "Inside 80% band", "Off by, on average")
+HEADS = (
+    "Units ahead", "Projections", "Inside 50\u00a0% band", "Inside 80\u00a0% band",
+    "Off by, on average",
+)  # fmt: skip
 
 
 def horizon_table(found: Backtest) -> Component:
@@ -29,8 +33,8 @@ def _row(row: Mapping[str, Any]) -> Component:
     errors = [row["mean_abs_error_days"], *(row["rivals"][name] for name in RIVALS)]
     cells = [
         f"{row['projections']}",
-        f"{row['coverage_50']:.0%}",
-        f"{row['coverage_80']:.0%}",
+        share_words(row["coverage_50"]),
+        share_words(row["coverage_80"]),
         *("–" if error is None else f"{error:.1f}" for error in errors),
     ]
     return html.Tr(

@@ -14,6 +14,7 @@ from dashboard.parts import frame
 from dashboard.parts.attributes import data
 from dashboard.parts.lag_words import map_address, short_day
 from dashboard.parts.status_chip import status_chip
+from model.units import share_words
 
 MOST_DRIVERS = 8
 MOST_POURS = 12
@@ -37,7 +38,7 @@ def drivers_list(drivers: pd.DataFrame, names: Mapping[str, str]) -> Component:
             [
                 html.Th(f"{names[row['activity']]} on {row['heading']}", scope="row"),
                 html.Td(CONSTRAINT_WORDS.get(row["constraint"], row["constraint"])),
-                html.Td(f"{row['share']:.0%}", className="figure"),
+                html.Td(share_words(row["share"]), className="figure"),
             ]
         )
         for row in drivers.head(MOST_DRIVERS).to_dict("records")
@@ -61,7 +62,7 @@ def pours_table(pours: pd.DataFrame, names: Mapping[str, str]) -> Component:
                         dcc.Link(row["unit"], href=map_address(row["unit"])),
                     ]
                 ),
-                html.Td(f"{row['chance']:.0%}", className="figure"),
+                html.Td(share_words(row["chance"]), className="figure"),
             ]
         )
         for row in likeliest.sort_values("day").head(MOST_POURS).to_dict("records")
@@ -102,7 +103,7 @@ def unit_facts(
     ]
     if len(chosen["units"]) > 1:
         parts.append(_brushed(chosen["units"], focus))
-    heads = ("Activity", "Status", "Finished or likely", "80 % sure by", "Planned")
+    heads = ("Activity", "Status", "Finished or likely", "80\u00a0% sure by", "Planned")
     facts = [_fact(row, names) for row in rows.to_dict("records")]
     caption = f"Unit {unit}, activity by activity"
     return [*parts, frame.titled_table(caption, heads, facts, look="stacked")]
@@ -129,7 +130,7 @@ def _fact(row: Mapping[Any, Any], names: Mapping[str, str]) -> Component:
     done = not pd.isna(row["finished"])
     dates = (
         ("Finished" if done else "Likely", row["finished"] if done else row["p50"]),
-        ("80 % sure by", row["p80"]),
+        ("80\u00a0% sure by", row["p80"]),
         ("Planned", row["baseline"]),
     )
     return html.Tr(

@@ -8,7 +8,7 @@ import numpy as np
 
 from model.activities import Activity
 from model.answers import DaysAnswer
-from model.units import PRINTED
+from model.units import PRINTED, share_words
 
 Series = dict[str, dict[str, list[str]]]
 
@@ -50,4 +50,4 @@ def _placed(days: DaysAnswer, a: int, d: int) -> str:
 
 def _share(days: DaysAnswer, a: int, d: int) -> str:
     share = days.share[d, a]
-    return "no plan" if np.isnan(share) else f"{100 * share:.0f}\u00a0% of plan"
+    return "no plan" if np.isnan(share) else f"{share_words(share)} of plan"

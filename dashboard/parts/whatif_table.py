@@ -10,8 +10,8 @@ from dashboard.parts.finish_cards import date_words
 from model.whatif import Case, WhatIf
 
 HEADS = (
-    "Case", "As likely as not", "80 % sure by", "10 to 90 %", "Comes sooner by", "Most sets in use",
-    "Pours a week", "Crew-days",
+    "Case", "As likely as not", "80\u00a0% sure by", "10 to 90\u00a0%", "Comes sooner by",
+    "Most sets in use", "Pours a week", "Crew-days",
 )  # fmt: skip
 
 

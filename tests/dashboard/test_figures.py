@@ -315,7 +315,7 @@ def test_what_came_inside_the_band_is_a_dot_and_what_came_outside_a_cross():
     dots, crosses = [t for t in figure.data if t.type == "scatter"]
     assert (dots.marker.symbol, len(dots.x)) == ("circle", 1)
     assert (crosses.marker.symbol, len(crosses.x)) == ("x", 1)
-    assert "outside the 80% band" in crosses.hovertext[0]
+    assert "outside the 80\u00a0% band" in crosses.hovertext[0]
 
 
 def test_a_young_job_says_that_nothing_can_be_judged_yet():

@@ -287,7 +287,7 @@ def test_one_span_far_over_its_own_plan_is_refused():
 def test_a_finish_with_little_placed_is_a_warning():
     finish = POUR[1]
     few, enough = poured(150), poured(160)
-    assert "75%" in warnings(POUR[0], few, finish, job=PLANNED)[0]
+    assert "75\u00a0%" in warnings(POUR[0], few, finish, job=PLANNED)[0]
     assert warnings(POUR[0], enough, finish, job=PLANNED) == []
 
 

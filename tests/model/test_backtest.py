@@ -130,7 +130,8 @@ def test_figures_are_those_of_the_outcomes() -> None:
     assert answer["mean_abs_error_days"] == 3.5
     assert answer["rivals"] == {RIVALS[0]: 4.0, RIVALS[1]: 2.0}
     assert str(Backtest(frame)) == (
-        "Of 4 past projections, the finish of the next 10 units fell inside the 80% band 2 times."
+        "Of 4 past projections, the finish of the next 10 units fell inside the 80\u00a0% band "
+        "2 times."
     )
 
 
