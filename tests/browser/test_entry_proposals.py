@@ -10,6 +10,7 @@ from tests.browser.entry_steps import (
     entries,
     expect_state,
     open_entry,
+    phone,
     ready,
     recorded,
     row,
@@ -22,6 +23,11 @@ COUNT_TAPS = """() => {
     window.taps = 0;
     addEventListener("click", (event) => event.isTrusted && window.taps++, true);
 }"""
+
+
+TOO_WIDE = """() => [...document.querySelectorAll(".entry-row, .proposal, .card")]
+    .filter((one) => one.scrollWidth > one.clientWidth)
+    .map((one) => one.textContent)"""
 
 
 def proposal(page, words):
@@ -47,7 +53,7 @@ def test_each_proposal_says_why_in_words(shift_end, watch):
     page = open_entry(watch, shift_end.url)
     choose_heading(page, "W_from_west")
     expect(proposal(page, "W09 span 2")).to_contain_text("due this shift: 8 in 10")
-    expect(page.get_by_role("button", name="W_from_west · 1 due")).to_be_visible()
+    expect(page.get_by_role("button", name="W_from_west · 2 due")).to_be_visible()
     expect(page.locator("#entry-likely")).to_contain_text("says nothing about strength")
 
 
@@ -129,6 +135,23 @@ def test_a_double_tap_of_wet_fingers_ticks_once(shift_end, watch):
     started = row(page, *FORMS, span="3").get_by_role("button", name="Started")
     started.dblclick()
     expect(started).to_have_attribute("aria-pressed", "true")
+
+
+def test_a_long_name_of_a_unit_stays_inside_its_frame(shift_end, watch):
+    long_name = "Frame_between_hinge_H7_and_abutment_16_westbound_stage_two"
+    context = phone(watch)
+    sheet = context.request.get(f"{shift_end.url}/api/entry-sheet").text()
+    renamed = sheet.replace('"W09"', f'"{long_name}"')
+    context.route(
+        "**/api/entry-sheet*",
+        lambda route: route.fulfill(content_type="application/json", body=renamed),
+    )
+    page = open_entry(watch, shift_end.url, context=context)
+    choose_heading(page, "W_from_west")
+    proposal(page, f"{long_name} span 2").click()
+    assert page.evaluate(TOO_WIDE) == []
+    page.get_by_role("button", name="Review 1 entry").click()
+    assert page.evaluate(TOO_WIDE) == []
 
 
 def test_every_target_is_large_enough_for_a_glove(shift_end, watch):
