@@ -25,9 +25,12 @@ COUNT_TAPS = """() => {
 }"""
 
 
-TOO_WIDE = """() => [...document.querySelectorAll(".entry-row, .proposal, .card")]
-    .filter((one) => one.scrollWidth > one.clientWidth)
-    .map((one) => one.textContent)"""
+TOO_WIDE = """() => {
+    const edge = (one) => one.getBoundingClientRect().right;
+    return [...document.querySelectorAll("legend, .entry-row, .proposal, .card")]
+        .filter((one) => one.scrollWidth > one.clientWidth || edge(one) > edge(one.parentElement))
+        .map((one) => one.textContent);
+}"""
 
 
 def proposal(page, words):
