@@ -20,6 +20,18 @@ from dashboard.parts.palette import GROUND
 from model.cycle_chart import CycleChart
 from model.workdays import days_words
 
+LABEL_HEIGHT = 18
+"""Pixels that the name of a level takes."""
+
+LEAST_HEIGHT = 270
+"""Pixels from 0 to the top that a chart has at least, however long the names of its units."""
+
+END: dict[bool, dict[str, Any]] = {
+    False: {"xanchor": "left", "xshift": 4},
+    True: {"xanchor": "right"},
+}
+"""Beside its line stands the name of a level; in it on a phone (True), for there is no room."""
+
 
 def control_chart_figure(crew: CycleChart, *, narrow: bool = False) -> go.Figure:
     """Draw cycles in order of completion against their own limits.
@@ -45,11 +57,13 @@ def control_chart_figure(crew: CycleChart, *, narrow: bool = False) -> go.Figure
         line={"color": PLACED, "width": 2},
     )  # fmt: skip
     _points(figure, crew, crew.chart.outside)
-    for value, text, line in _levels(crew):
-        _level(figure, value, f"{text} {value:.1f}", line, inside=narrow)
+    levels, top = _levels(crew), _top(crew)
+    places = _label_places([value / top for value, _, _ in levels], inside=narrow)
+    for (value, text, line), place in zip(levels, places, strict=True):
+        _level(figure, value, f"{text} {value:.1f}", line, {**END[narrow], **place})
     if crew.shift is not None:
         _shift(figure, crew)
-    figure.update_yaxes(title_text="Cycle (working days)", rangemode="tozero")
+    figure.update_yaxes(title_text="Cycle (working days)", range=[0, top])
     figure.update_xaxes(type="category", title_text="Unit, in order of completion", showgrid=False)
     return figure
 
@@ -84,14 +98,47 @@ def _levels(crew: CycleChart) -> list[tuple[float, str, dict[str, Any]]]:
     return levels
 
 
+def _top(crew: CycleChart) -> float:
+    """Return the highest cycle to have room for."""
+    return 1.08 * max(1.0, float(crew.cycles.max()), *(value for value, _, _ in _levels(crew)))
+
+
+def _label_places(shares: list[float], *, inside: bool) -> list[dict[str, Any]]:
+    """Return where the name of each level stands, so that none lies on another.
+
+    Of levels close together the lowest is named under its line, the others over theirs, as far
+    up as it takes.
+
+    Parameters
+    ----------
+    shares
+        Height of each level, a share of the chart's.
+    inside
+        True where the names stand in the chart, on their lines.
+    """
+    heights = np.array(shares) * LEAST_HEIGHT
+    order = np.argsort(heights, kind="stable")
+    apart = np.diff(heights[order], prepend=-np.inf, append=np.inf) >= LABEL_HEIGHT
+    places: list[dict[str, Any]] = [{} for _ in shares]
+    filled = 0.0
+    for turn, level in enumerate(order):
+        height, first, last = heights[level], apart[turn], apart[turn + 1]
+        if first and last and not inside:
+            places[level], filled = {"yanchor": "middle"}, height + LABEL_HEIGHT / 2
+        elif first and not last and height - LABEL_HEIGHT >= filled:
+            places[level], filled = {"yanchor": "top"}, height
+        else:
+            low = max(height, filled)
+            places[level] = {"yanchor": "bottom", "yshift": round(low - height)}
+            filled = low + LABEL_HEIGHT
+    return places
+
+
 def _level(
-    figure: go.Figure, value: float, text: str, line: dict[str, Any], *, inside: bool
+    figure: go.Figure, value: float, text: str, line: dict[str, Any], where: dict[str, Any]
 ) -> None:
-    """Draw a level and name it at its end; on a phone over it, for there is no room beside."""
+    """Draw a level and name it at its end."""
     figure.add_shape(type="line", x0=0, x1=1, xref="x domain", y0=value, y1=value, line=line)
-    where: dict[str, Any] = {"xanchor": "left", "xshift": 4}
-    if inside:
-        where = {"xanchor": "right", "yanchor": "bottom"}
     figure.add_annotation(
         x=1, xref="x domain", y=value, text=text, showarrow=False,
         font={"size": 13, "color": line["color"]}, **where,

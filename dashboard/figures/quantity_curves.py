@@ -19,6 +19,12 @@ from dashboard.parts.palette import GROUND
 from model.curves import QuantityCurve
 from model.units import PRINTED
 
+WORDS_SHARE = 0.25
+"""Room for words beside the day it is, a share of the days before."""
+
+LINE_SHARE = 0.08
+"""What a line of words takes of a chart's height, with the room around it."""
+
 
 def quantity_chart(curve: QuantityCurve, *, narrow: bool = False) -> go.Figure:
     """Draw one activity's quantity by day.
@@ -50,9 +56,16 @@ def quantity_chart(curve: QuantityCurve, *, narrow: bool = False) -> go.Figure:
     figure.update_yaxes(title_text=f"{unit}, added up", rangemode="tozero", tickformat=",")
     figure.update_xaxes(
         type="date", tickformat="%b<br>%Y", dtick="M3" if narrow else "M1", tickangle=0,
-        range=[iso(curve.days[0]), iso(_last_day(curve), 130 if narrow else 14)],
+        range=[iso(curve.days[0]), iso(_right_end(curve, narrow=narrow))],
     )  # fmt: skip
     return figure
+
+
+def _right_end(curve: QuantityCurve, *, narrow: bool) -> np.datetime64:
+    """Return the day at the right end, with room for what is written beside the curves."""
+    today = curve.days[-1]
+    room = WORDS_SHARE * (today - curve.days[0]).astype(int)
+    return max(_last_day(curve) + (130 if narrow else 14), today + round(room))
 
 
 def _last_day(curve: QuantityCurve) -> np.datetime64:
@@ -77,20 +90,24 @@ def _projection(figure: go.Figure, curve: QuantityCurve) -> None:
 
 def _labels(figure: go.Figure, curve: QuantityCurve, placed: str) -> None:
     """Write beside each curve what it is, and mark today."""
-    today = curve.days[-1]
+    today, now = curve.days[-1], curve.placed[-1]
+    line = LINE_SHARE * max(curve.total, curve.high[-1], *curve.baseline[-1:])
     figure.add_shape(
         type="line", x0=iso(today), x1=iso(today), y0=0, y1=1, yref="y domain",
         line={"color": GROUND.ink, "width": 2},
     )  # fmt: skip
+    # Under a curve that is still low stands what day it is.
+    low = now < 2 * line
     said = [
-        (iso(today), curve.placed[-1], f"<b>{placed}</b>", "left",
-         "top", PLACED),
+        (iso(today), max(now, line) if low else now, f"<b>{placed}</b>", "left",
+         "bottom" if low else "top", PLACED),
         (iso(today), 0.0, f"Now, {day_words(today)}", "left", "bottom", GROUND.ink),
     ]  # fmt: skip
-    half = np.searchsorted(curve.likely, (curve.placed[-1] + curve.likely[-1]) / 2)
-    said.append((iso(curve.projected_days[min(half, curve.likely.size - 1)]),
-                 curve.likely[min(half, curve.likely.size - 1)], "Projected", "left", "top",
-                 GROUND.ink))  # fmt: skip
+    if curve.likely[-1] > now:
+        half = np.searchsorted(curve.likely, (now + curve.likely[-1]) / 2)
+        likely = curve.likely[half]
+        said.append((iso(curve.projected_days[half]), likely, "Projected", "left",
+                     "bottom" if likely - now < line else "top", GROUND.ink))  # fmt: skip
     if curve.baseline.size:
         middle = curve.baseline.size // 2
         said.append((iso(curve.baseline_days[middle]), curve.baseline[middle], "Plan", "right",

@@ -253,6 +253,48 @@ def test_each_curve_is_named_and_drawn_in_its_own_way():
     assert len({likely.line.dash, plan.line.dash, placed.line.dash}) == 3
 
 
+def label(figure, starts):
+    """The one label that starts so."""
+    (found,) = (note for note in figure.layout.annotations
+                if note.text.removeprefix("<b>").startswith(starts))  # fmt: skip
+    return found
+
+
+def test_a_finished_activity_is_not_projected_and_its_words_have_room():
+    days = np.arange("2026-03-02", "2026-06-10", dtype="datetime64[D]")
+    done = a_curve(
+        days=days, placed=np.linspace(0.0, 300.0, days.size), projected_days=days[-1:],
+        low=np.array([300.0]), likely=np.array([300.0]), high=np.array([300.0]),
+    )  # fmt: skip
+    figure = quantity_chart(done)
+    assert "Placed 300 yd³" in words_on(figure)
+    assert "Projected" not in words_on(figure)
+    first, last = (np.datetime64(day) for day in figure.layout.xaxis.range)
+    assert (last - days[-1]) / (last - first) > 0.15
+
+
+def test_of_what_is_not_begun_the_label_stands_over_the_day_and_not_on_the_axis():
+    none = {name: np.array([0.0, 0.0, 200.0, 300.0]) for name in ("low", "likely", "high")}
+    figure = quantity_chart(a_curve(placed=np.zeros(3), **none))
+    placed, now = label(figure, "Placed 0"), label(figure, "Now")
+    assert (placed.yanchor, now.yanchor, now.y) == ("bottom", "bottom", 0.0)
+    # A line of words of 14 px in some 280 px of chart.
+    assert placed.y / 300.0 > 20 / 280
+
+
+def test_with_little_left_what_is_placed_is_said_under_and_what_is_projected_over_its_curve():
+    little = a_curve(
+        placed=np.array([0.0, 50.0, 290.0]), low=np.array([290.0, 290.0, 290.0, 300.0]),
+        likely=np.array([290.0, 290.0, 300.0, 300.0]),
+        high=np.array([290.0, 300.0, 300.0, 300.0]),
+    )  # fmt: skip
+    figure = quantity_chart(little)
+    assert (label(figure, "Placed").yanchor, label(figure, "Projected").yanchor) == (
+        "top",
+        "bottom",
+    )
+
+
 def test_a_job_without_a_baseline_has_no_plan_curve():
     bare = a_curve(baseline_days=np.array([], "datetime64[D]"), baseline=np.array([]))
     assert len(quantity_chart(bare).data) == 3
@@ -287,6 +329,37 @@ def test_a_cycle_outside_the_limits_is_a_cross_and_the_others_are_dots():
 def test_a_limit_below_zero_is_not_drawn_for_no_cycle_is_shorter():
     figure = control_chart_figure(a_crew([1, 9, 1, 9]))
     assert "lower limit" not in words_on(figure)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize(
+    "cycles",
+    [
+        [5, 6, 6, 5, 4, 7, 5, 6],
+        [4, 4, 5, 4, 4, 4, 4, 5],
+        [4, 4, 4, 4],
+        [1, 9, 1, 9, 3, 12],
+        [8, 9, 8],
+    ],
+)
+def test_no_level_is_named_on_the_name_of_another(cycles, narrow):
+    figure = control_chart_figure(a_crew(cycles), narrow=narrow)
+    low, high = figure.layout.yaxis.range
+    assert low == 0
+    chart_px, words_px = 280, 16  # of 380 px with margins of 34 and 58; type of 13 px
+    bottoms = []
+    for note in figure.layout.annotations:
+        under = {"bottom": 0, "middle": words_px / 2, "top": words_px}[note.yanchor]
+        bottoms.append(note.y / high * chart_px + (note.yshift or 0) - under)
+    assert len(bottoms) >= 3
+    assert np.diff(sorted(bottoms)).min() >= words_px - 1
+
+
+def test_of_average_and_plan_close_together_one_is_named_above_and_one_below():
+    for narrow in (False, True):
+        figure = control_chart_figure(a_crew([4, 4, 5, 4, 4, 4, 4, 5]), narrow=narrow)
+        assert label(figure, "average 4.2").yanchor == "bottom"
+        assert label(figure, "plan 4.0").yanchor == "top"
 
 
 def test_a_shift_in_pace_is_marked_in_words():
