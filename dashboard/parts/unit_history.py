@@ -11,22 +11,11 @@ from dash.development.base_component import Component
 from dashboard.parts.note_text import note_text
 from model.answers import HistoryEntry
 from model.clock import short_date
-from model.event_words import cancelled_words
-from model.events import Kind
+from model.event_words import KIND_WORDS, cancelled_words
 from model.units import PRINTED
 
-SAID: dict[Kind, str] = {
-    "start": "started",
-    "place": "placed",
-    "finish": "finished",
-    "hold": "put on hold",
-    "resume": "resumed",
-    "reopen": "reopened",
-    "check": "checked",
-    "void": "entry cancelled",
-    "note": "note",
-}
-"""Each kind of event in words."""
+SAID = {**KIND_WORDS, "void": "entry cancelled", "note": "note"}
+"""Each kind of event in words; these two stand alone here."""
 
 LATE = timedelta(hours=12)
 """An entry recorded later than this after it happened says so."""
