@@ -50,14 +50,11 @@ class Settings:
     ----------
     demo
         Say on every page that the project is invented.
-    refresh_ms
-        How often an open page asks whether the log has grown.
     users_only
         Let in nobody but users: others than this machine can reach the app.
     """
 
     demo: bool = False
-    refresh_ms: int = 2500
     users_only: bool = False
 
 
@@ -105,7 +102,6 @@ def _frame(project: Project, settings: Settings) -> html.Div:
             frame.header(project.job.name, demo=settings.demo, who=user.name if user else ""),
             html.Main(id="page", tabIndex="-1"),
             frame.bottom_bar(),
-            dcc.Interval(id="refresh", interval=settings.refresh_ms),
         ]
     )
 

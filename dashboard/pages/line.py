@@ -55,6 +55,7 @@ def _page(project: Project, search: str) -> Component:
     return html.Section(
         [
             dcc.Store(id="line-seq", data=line.last_seq()),
+            frame.growth_clock("line-refresh"),
             dcc.Store(id="line-screen"),
             dcc.Store(id="line-chosen", data={"unit": view.unit, "units": []}),
             dcc.Store(id="line-address"),
@@ -133,7 +134,7 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
     @app.callback(
         Output("line-seq", "data"),
         *wait_outputs("line-newer"),
-        Input("refresh", "n_intervals"),
+        Input("line-refresh", "n_intervals"),
         *wait_inputs("line-newer"),
         State("line-seq", "data"),
         State("line-back", "value"),

@@ -43,8 +43,6 @@ from model.projection import Forecast
 
 PATH = "/"
 NAME = "Map"
-REFRESH_MS = 2500
-"""How often an open page asks whether the log has grown; others' entries show within 5 s."""
 
 
 def layout(project: Project, search: str = "") -> Component:
@@ -111,7 +109,7 @@ def _stores(project: Project, view: View) -> list[Component]:
         *map_view.stores(filled),
         dcc.Store(id="settled"),
         dcc.Store(id="seen-seq", data=project.last_seq()),
-        dcc.Interval(id="refresh", interval=REFRESH_MS),
+        frame.growth_clock("map-refresh"),
     ]
 
 
@@ -242,7 +240,7 @@ def _register_growth(app: dash.Dash, project: Project) -> None:
         Output("numbers", "data"),
         Output("seen-seq", "data"),
         Output("day", "max"),
-        Input("refresh", "n_intervals"),
+        Input("map-refresh", "n_intervals"),
         State("seen-seq", "data"),
         prevent_initial_call=True,
     )

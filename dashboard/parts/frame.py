@@ -18,12 +18,27 @@ PLANNING_ONLY = (
     "concrete loaded is decided by the engineer of record, by local codes and licensed practice."
 )
 
+GROWTH_MS = 2500
+"""How often an open page asks whether the log has grown; others' entries show within 5 s."""
+
 
 class Page(Protocol):
     """What the frame needs to know of a page."""
 
     PATH: str
     NAME: str
+
+
+def growth_clock(key: str) -> Component:
+    """Return what makes a page ask whether the log has grown.
+
+    Parameters
+    ----------
+    key
+        Its id, which no other page and no part of the frame may have: of two with one id, the
+        page that is left takes the other's name away.
+    """
+    return dcc.Interval(id=key, interval=GROWTH_MS)
 
 
 def header(name: str, *, demo: bool, who: str = "") -> Component:

@@ -218,6 +218,21 @@ def test_an_entry_made_elsewhere_shows_within_five_seconds(served, watch):
     )
 
 
+def test_the_line_page_reached_from_the_map_learns_of_what_is_recorded_meanwhile(served, watch):
+    page = watch.open_map(served.url)
+    page.get_by_role("link", name="Line").first.click()
+    page.wait_for_selector("#line-chart .js-plotly-plot .bars path")
+    ready = served.project.at_hand("falsework")
+    row = ready[(ready["status"] == "not_started") & ready["at_hand"]].iloc[0]
+    with page.expect_response(
+        lambda response: "line-lag.children" in (response.request.post_data or "")
+    ) as answer:
+        served.project.record(
+            [Event(served.project.now(), "Ada", row["unit"], "falsework", "start")]
+        )
+    assert answer.value.ok
+
+
 def test_map_and_strip_are_walked_by_keyboard(served, watch):
     page = watch.open_map(served.url)
     page.focus("#strip-view")

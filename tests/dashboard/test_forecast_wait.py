@@ -140,7 +140,7 @@ def test_the_dates_shown_meanwhile_are_of_the_newest_log_that_has_them(project, 
 
 def look(call, pressed=None, *, seen):
     """What an open line page is told when it asks whether there is more."""
-    changed = f"line-newer-wait-{pressed}" if pressed else "refresh.n_intervals"
+    changed = f"line-newer-wait-{pressed}" if pressed else "line-refresh.n_intervals"
     given = {changed: 1, "line-seq.data": seen}
     answer = call("line-seq.data", changed=changed, **given)
     return answer.get_json()["response"] if answer.status_code == 200 else {}

@@ -46,7 +46,8 @@ def test_footprints_by_an_old_name_ask_for_a_reload(client):
 
 
 def test_an_open_page_is_told_nothing_while_nothing_happens(call, project):
-    answer = call("changes.data", **{"seen-seq.data": project.last_seq(), "refresh.n_intervals": 1})
+    seen = project.last_seq()
+    answer = call("changes.data", **{"seen-seq.data": seen, "map-refresh.n_intervals": 1})
     assert answer.status_code == 204 or "changes" not in answer.get_json()["response"]
 
 
@@ -55,7 +56,7 @@ def test_an_open_page_is_told_when_the_log_grows(call, project):
     ready = project.at_hand("falsework")
     unit = ready[(ready["status"] == "not_started") & ready["at_hand"]].iloc[0]["unit"]
     project.record([Event(project.now(), "Ada", unit, "falsework", "start")])
-    answer = call("changes.data", **{"seen-seq.data": seen, "refresh.n_intervals": 2})
+    answer = call("changes.data", **{"seen-seq.data": seen, "map-refresh.n_intervals": 2})
     told = answer.get_json()["response"]
     assert told["seen-seq"]["data"] == seen + 1
     assert told["changes"]["data"]["hash"] == project.footprints.hash
