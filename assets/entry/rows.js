@@ -87,5 +87,6 @@ export function offered(row, draft, activity) {
   if (draft?.corrects) CORRECTED.forEach((kind) => kinds.add(kind));
   if (activity.measure === "none") kinds.delete("place");
   else if (row.status === "under_way" && !ticked.includes("check")) kinds.delete("check");
-  return ORDER.filter((kind) => kinds.has(kind));
+  // Elsewhere the likeliest comes first, and nothing moves under the thumb.
+  return draft?.corrects ? ORDER.filter((kind) => kinds.has(kind)) : [...kinds];
 }

@@ -193,18 +193,18 @@ def test_the_unit_whose_turn_it_is_on_its_heading_is_offered_not_the_first_by_na
     ("status", "did", "offered"),
     [
         ("not_started", (), ["start", "hold"]),
-        ("not_started", ("start",), ["start", "place", "hold", "finish"]),
-        ("under_way", (), ["place", "hold", "finish"]),
-        ("on_hold", (), ["place", "resume", "finish"]),
-        ("complete", (), ["place", "check", "reopen"]),
+        ("not_started", ("start",), ["start", "hold", "place", "finish"]),
+        ("under_way", (), ["finish", "place", "hold"]),
+        ("on_hold", (), ["resume", "finish", "place"]),
+        ("complete", (), ["reopen", "place", "check"]),
     ],
 )
-def test_what_can_be_ticked_stands_in_the_order_of_the_work(page, status, did, offered):
+def test_the_likeliest_tick_comes_first_and_none_moves_when_one_is_pressed(page, status, did, offered):
     row = {**POUR_ROW, "status": status}
     assert call(page, "rows", "offered", row, a_draft(did=did), CONCRETE) == offered
 
 
-def test_a_correction_offers_its_ticks_in_the_order_of_the_work_too(page):
+def test_a_correction_offers_its_ticks_in_the_order_of_the_work(page):
     row, draft = {**POUR_ROW, "status": "complete"}, a_draft(corrects=[placed()])
     in_turn = ["start", "place", "hold", "check", "resume", "finish", "reopen"]
     assert call(page, "rows", "offered", row, draft, CONCRETE) == in_turn
