@@ -9,7 +9,7 @@ import { keyOf } from "./rows.js";
 import { dayWords } from "./site_clock.js";
 import { draftOf, shiftOf } from "./told.js";
 import { meanTheSame } from "./which_shift.js";
-import { counted } from "./words.js";
+import { counted, placeWords } from "./words.js";
 
 export function openReview(page) {
   const filled = page.drafts.filled();
@@ -34,15 +34,23 @@ export function openReview(page) {
 }
 
 function showProblems(page) {
-  const list = page.problems.map((problem) => el("li", {}, where(problem), problem.message));
+  const list = page.problems.map((problem) => el("li", {}, where(page, problem), problem.message));
   redraw(part("entry-problems"), el("div", { class: "banner error", id: "problems", tabindex: "-1", role: "alert" },
     el("strong", {}, `${counted(list.length, "thing")} to put right`), el("ul", {}, list)));
   part("problems").focus();
 }
 
-function where(problem) {
-  const [unit, span] = problem.key.split("|");
-  return unit ? el("strong", {}, `${unit}${span ? ` span ${span}` : ""}: `) : "";
+// The work that is to be put right, where it is of one row; it leads to the field.
+function where(page, { key, field }) {
+  const draft = page.drafts.get(key);
+  return draft ? el("button", {
+    type: "button", class: "tap leads", onclick: () => showField(key, `${field}-${key}`),
+  }, placeWords(draft, page.sheet)) : null;
+}
+
+function showField(key, id) {
+  showCard(key, id);
+  part(id)?.scrollIntoView({ block: "center" });
 }
 
 function back(page, shift) {

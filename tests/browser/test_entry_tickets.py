@@ -247,6 +247,16 @@ def test_a_ticket_without_a_load_and_a_time_to_come_are_said_before_it_is_sent(s
     expect(said).to_contain_text("Load 1: 23:10 is later than now")
 
 
+def test_what_is_to_be_put_right_names_its_work_and_leads_to_the_field(pour):
+    pour.add("60,5")
+    pour.page.get_by_role("button", name="Review 1 entry").click()
+    said = pour.page.get_by_role("alert")
+    said.get_by_role("button", name="W23 Bottom slab and stems").click()
+    amount = pour.card.get_by_role("textbox", name="This load")
+    expect(amount).to_be_focused()
+    expect(amount).to_be_in_viewport()
+
+
 def test_enter_in_the_ticket_field_adds_the_load_and_stays_there_for_the_next(pour):
     field = pour.card.get_by_label("Ticket no.").first
     field.fill("48213")
