@@ -199,7 +199,7 @@ def test_the_unit_whose_turn_it_is_on_its_heading_is_offered_not_the_first_by_na
         ("complete", (), ["reopen", "place", "check"]),
     ],
 )
-def test_the_likeliest_tick_comes_first_and_none_moves_when_one_is_pressed(page, status, did, offered):
+def test_the_likeliest_tick_comes_first_and_none_moves_under_the_thumb(page, status, did, offered):
     row = {**POUR_ROW, "status": status}
     assert call(page, "rows", "offered", row, a_draft(did=did), CONCRETE) == offered
 
