@@ -33,6 +33,7 @@ export class EntryPage {
     this.problems = [];
     this.review = null;
     this.weather = noWeather();
+    this.lastAsked = this.lastCame = 0; // lists are numbered as they are asked for
     this.drafts = new Drafts(kept, {
       onChange: () => this.drawBar(), onOtherTab: () => this.drawWhenIdle(), onSave: () => this.noteShift(),
     });
@@ -88,7 +89,13 @@ export class EntryPage {
   }
 
   async refresh() {
-    const { status, held } = await freshSheet(this.kept, this.drafts.held.by.trim());
+    const turn = (this.lastAsked += 1);
+    const isNewest = () => {
+      if (turn < this.lastCame) return false;
+      this.lastCame = turn;
+      return true;
+    };
+    const { status, held } = await freshSheet(this.kept, this.drafts.held.by.trim(), isNewest);
     this.outbox.heard(status);
     if (held) this.held = held;
     this.outbox.me = this.sheet?.me?.name || "";

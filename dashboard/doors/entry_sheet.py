@@ -28,6 +28,8 @@ ROW_COLUMNS = (
 LOAD_GAP_MINUTES = 30
 """Loads further apart may leave a cold joint (common practice, no source)."""
 
+TRIES = 3
+
 LIMITS = {
     "over_plan": OVER_PLAN,
     "far_over_plan": FAR_OVER_PLAN,
@@ -51,8 +53,9 @@ def register(app: dash.Dash, project: Project) -> None:
 def sheet(project: Project, by: str = "") -> dict[str, Any]:
     """Return the sheet: the job's words, every row that can be recorded on, and who is asking.
 
-    The rows of a superintendent are those of the headings given; others see them all. ``seq``
-    is read first, so that what is recorded while the sheet is made counts as not yet seen.
+    The rows of a superintendent are those of the headings given; others see them all. It is
+    made again when somebody recorded meanwhile, so that its parts tell of one state of the log.
+    Where that goes on, ``last_seq`` is as it was before: what came since is not yet seen.
 
     Parameters
     ----------
@@ -61,8 +64,16 @@ def sheet(project: Project, by: str = "") -> dict[str, Any]:
     by
         Who asks, where nobody signs in: whose last shift to tell.
     """
+    for _ in range(TRIES):
+        last_seq = project.last_seq()
+        made = _sheet(project, by, last_seq)
+        if project.last_seq() == last_seq:
+            break
+    return made
+
+
+def _sheet(project: Project, by: str, last_seq: int) -> dict[str, Any]:
     job = project.job
-    last_seq = project.last_seq()
     user, bound = access.asker(), access.asker_records_on()
     mine = [h.key for h in job.headings if not bound or h.key in bound]
     return {

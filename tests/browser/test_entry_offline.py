@@ -207,3 +207,27 @@ def test_the_browser_finds_nothing_against_installing_the_page(served, browser, 
         devtools = context.new_cdp_session(page)
         assert devtools.send("Page.getInstallabilityErrors")["installabilityErrors"] == []
         assert devtools.send("Page.getAppManifest")["errors"] == []
+
+
+def test_a_list_that_was_asked_for_earlier_and_comes_later_does_not_take_a_newer_one_s_place(
+    served, watch
+):
+    page = open_entry(watch, served.url)
+    held = []
+
+    def hold_back(route):
+        held.append((route, route.fetch()))
+
+    page.route("**/api/entry-sheet*", hold_back, times=1)
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    work = tick(page, *UNDER_WAY, "Placed")
+    load_of(work).fill("30")
+    with page.expect_response("**/api/entry-sheet*"):
+        send(page)
+        expect(entries(page, "sent")).to_have_count(1)
+    expect(work).to_contain_text("30 of 604.4 yd³")
+    with page.expect_response("**/api/entry-sheet*"):
+        ((late, answer),) = held
+        late.fulfill(response=answer)
+    page.evaluate("new Promise((done) => setTimeout(done, 0))")
+    expect(work).to_contain_text("30 of 604.4 yd³")

@@ -123,3 +123,22 @@ def test_the_sheet_carries_what_the_log_judges_by_so_that_the_phone_can_say_it_f
     # A cubic yard is 0.764554857984 m³ and 27 cubic feet: NIST SP 811, appendix B.8.
     assert pour["factors"]["m3"] == pytest.approx(1 / 0.764554857984)
     assert pour["factors"]["ft3"] == pytest.approx(1 / 27)
+
+
+def test_a_sheet_tells_of_one_state_of_the_log_though_somebody_records_meanwhile(
+    ask, shift_end, monkeypatch
+):
+    """The row and what its person told must agree, or the phone would count an amount twice."""
+    at_hand, place = shift_end.at_hand, ("W23", "bottom_slab_stems")
+    seen = []
+
+    def recorded_meanwhile(activity):
+        rows = at_hand(activity)
+        if activity == place[1] and not seen:
+            seen.append(activity)
+            shift_end.record([an_event("note", shift_end.now().replace(tzinfo=None), place[0],
+                                       activity=place[1], by="Ada Thorn")])  # fmt: skip
+        return rows
+
+    monkeypatch.setattr(shift_end, "at_hand", recorded_meanwhile)
+    assert ask()["last_seq"] == shift_end.last_seq()
