@@ -11,15 +11,18 @@ from playwright.sync_api import expect
 from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
 from tests.browser.entry_steps import (
     WHO,
+    choose_heading,
     entries,
     expect_state,
     open_entry,
     phone,
     ready,
     recorded,
+    row,
     send,
     tick,
 )
+from tests.model.builders import an_event
 
 # Of the demo on its own day: under way, and next to be poured.
 UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
@@ -213,18 +216,22 @@ def test_a_list_that_was_asked_for_earlier_and_comes_later_does_not_take_a_newer
     served, watch
 ):
     page = open_entry(watch, served.url)
+    page.get_by_label("Your name").blur()
     held = []
 
-    def hold_back(route):
-        held.append((route, route.fetch()))
+    def ask_for_the_list():
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
 
-    page.route("**/api/entry-sheet*", hold_back, times=1)
-    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
-    work = tick(page, *UNDER_WAY, "Placed")
-    load_of(work).fill("30")
-    with page.expect_response("**/api/entry-sheet*"):
-        send(page)
-        expect(entries(page, "sent")).to_have_count(1)
+    page.route("**/api/entry-sheet*", lambda route: held.append((route, route.fetch())), times=1)
+    ask_for_the_list()
+    choose_heading(page, UNDER_WAY[0])
+    work = row(page, *UNDER_WAY[1:])
+    expect(work).to_contain_text("0 of 604.4 yd³")
+    now = served.project.now().replace(tzinfo=None)
+    unit, activity = UNDER_WAY[1:]
+    placed = {"quantity": "30", "measure_unit": "yd3", "by": "Ada Thorn"}
+    served.project.record([an_event("place", now, unit, activity=activity, **placed)])
+    ask_for_the_list()
     expect(work).to_contain_text("30 of 604.4 yd³")
     with page.expect_response("**/api/entry-sheet*"):
         ((late, answer),) = held
