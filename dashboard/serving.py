@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import logging
 import socket
 import threading
 import time
@@ -204,6 +205,8 @@ def listening(
     ViaductError
         When the port is taken or not allowed, with what to do.
     """
+    # That a request waits a moment for a thread is no news to whoever looks at the terminal.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
         return create_server(
             app,
