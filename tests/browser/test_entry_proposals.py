@@ -73,14 +73,20 @@ def test_a_second_tap_takes_a_proposal_back(shift_end, watch):
     expect(page.locator("#entry-bar")).to_be_hidden()
 
 
+MARKED = """(id) => {
+  const button = document.getElementById(id);
+  return button && getComputedStyle(button, '::before').content.startsWith('"✓ "');
+}"""
+"""Asked of the page until it is so, for a card is drawn anew when a list comes."""
+
+
 def test_the_mark_of_what_is_ticked_is_seen_and_not_heard(shift_end, watch):
     """The browser's own names for a screen reader: "Finished", pressed, without "check mark"."""
     page = open_entry(watch, shift_end.url)
     choose_heading(page, "W_from_west")
     proposal(page, "W09 span 2").click()
     finished = row(page, *FORMS, span="2").get_by_role("button", name="Finished")
-    seen = finished.evaluate("(button) => getComputedStyle(button, '::before').content")
-    assert seen.startswith('"✓ "')
+    page.wait_for_function(MARKED, arg=finished.get_attribute("id"))
     tree = page.context.new_cdp_session(page).send("Accessibility.getFullAXTree")
     heard = [node["name"]["value"] for node in tree["nodes"] if node.get("name")]
     assert "Finished" in heard
