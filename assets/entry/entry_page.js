@@ -33,6 +33,7 @@ export class EntryPage {
     this.problems = [];
     this.review = null;
     this.weather = noWeather();
+    this.pressed = false;
     this.lastAsked = this.lastCame = 0; // lists are numbered as they are asked for
     this.drafts = new Drafts(kept, {
       onChange: () => this.drawBar(), onOtherTab: () => this.drawWhenIdle(), onSave: () => this.noteShift(),
@@ -114,6 +115,10 @@ export class EntryPage {
 
   // A new sheet must not pull the row away from under the finger that types in it.
   drawWhenIdle() {
+    if (this.pressed) {
+      this.stale = true;
+      return;
+    }
     const typing = document.activeElement?.matches("input, textarea, select");
     this.drawState();
     this.drawOutbox();

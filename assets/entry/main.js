@@ -11,9 +11,16 @@ async function main() {
   const data = JSON.parse(part("entry-data").textContent);
   const entry = new EntryPage(await openKept(), data.looks, data.sign_in);
   part("review-open").addEventListener("click", () => openReview(entry));
-  part("entry-form").addEventListener("focusout", () => {
-    setTimeout(() => entry.stale && entry.drawWhenIdle(), 0);
-  });
+  const drawNow = () => setTimeout(() => entry.stale && entry.drawWhenIdle(), 0);
+  part("entry-form").addEventListener("focusout", drawNow);
+  // A button drawn anew between press and release would not get the click.
+  document.addEventListener("pointerdown", () => (entry.pressed = true), true);
+  for (const name of ["pointerup", "pointercancel"]) {
+    document.addEventListener(name, () => {
+      entry.pressed = false;
+      drawNow();
+    }, true);
+  }
   window.addEventListener("online", () => entry.retry());
   window.addEventListener("offline", () => {
     entry.outbox.heard(0);

@@ -342,3 +342,18 @@ def test_what_somebody_else_recorded_is_not_offered_for_correction(served, watch
     expect(entries(first, "sent")).to_have_count(1)
     other = open_entry(watch, served.url, by="Bo Lindqvar")
     expect(entries(other, "told")).to_have_count(0)
+
+
+def test_a_button_pressed_while_a_new_list_waits_gets_the_click(served, watch):
+    page = open_entry(watch, served.url, by="")
+    page.get_by_label("Your name").fill(WHO)
+    with page.expect_response("**/api/entry-sheet*"):
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    with page.expect_response("**/api/entry-sheet*"):  # by now the first has been taken in
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    heading = page.get_by_role("group", name="Heading").get_by_role("button", name="W_from_east")
+    heading.hover()
+    page.mouse.down()
+    page.evaluate("new Promise((done) => setTimeout(() => setTimeout(done, 0), 0))")
+    page.mouse.up()
+    expect(heading).to_have_attribute("aria-pressed", "true")
