@@ -318,6 +318,7 @@ def test_what_was_sent_from_another_phone_is_corrected_from_a_new_one(served, wa
     expect(entries(first, "told")).to_have_count(0)  # it stands there already
 
     fresh = open_entry(watch, served.url)
+    fresh.get_by_label("Your name").blur()
     expect(entries(fresh, "told")).to_contain_text("90.50")
     entries(fresh, "told").get_by_role("button", name="Correct").click()
     work = row(fresh, *UNDER_WAY[1:])
@@ -341,6 +342,8 @@ def test_what_somebody_else_recorded_is_not_offered_for_correction(served, watch
     send(first)
     expect(entries(first, "sent")).to_have_count(1)
     other = open_entry(watch, served.url, by="Bo Lindqvar")
+    with other.expect_response("**/api/entry-sheet?by=Bo*"):
+        other.get_by_label("Your name").blur()
     expect(entries(other, "told")).to_have_count(0)
 
 
