@@ -44,7 +44,7 @@ class Kept {
   }
 
   addEntries(entries) {
-    return this.write("addEntries", [entries], () => {});
+    return this.write("addEntries", [entries]);
   }
 
   putEntry(entry) {
@@ -53,7 +53,7 @@ class Kept {
 
   removeEntry(id) {
     this.here.removeEntry(id);
-    return this.write("removeEntry", [id], () => {});
+    return this.write("removeEntry", [id]);
   }
 
   putThing(name, value) {
@@ -66,16 +66,16 @@ class Kept {
   }
 
   putFile(id, blob) {
-    return this.write("putFile", [id, blob], () => {});
+    return this.write("putFile", [id, blob]);
   }
 
   keepFilesOf(ids) {
     this.here.keepFilesOf(ids);
-    return this.write("keepFilesOf", [ids], () => {});
+    return this.write("keepFilesOf", [ids]);
   }
 
   // Returns whether it is on the phone's disk; where it is not, the page holds it.
-  async write(what, values, onDisk) {
+  async write(what, values, onDisk = () => {}) {
     try {
       if (!this.disk) throw new DOMException("", "NotFoundError");
       await this.disk[what](...values);

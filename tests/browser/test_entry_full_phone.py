@@ -39,6 +39,16 @@ def notes(served):
     return [event.note for event in recorded(served, *WORK) if event.kind == "note"]
 
 
+def outlives_a_reload(page, served):
+    """The entry is on the phone's disk, and goes to the log once when signal is back."""
+    page.reload()
+    ready(page)
+    expect(entries(page, "queued")).to_have_count(1)
+    page.context.set_offline(False)
+    expect_state(page, "in the log")
+    assert notes(served) == [TOLD]
+
+
 def test_a_full_phone_still_sends_what_is_filled_in(watch, served):
     page = open_entry(watch, served.url)
     page.evaluate(FULL)
@@ -85,12 +95,7 @@ def test_room_again_keeps_what_only_the_page_held(watch, served):
     page.evaluate("roomAgain()")
     page.get_by_role("button", name="Try now").click()
     expect_state(page, "1 entry kept on this phone")
-    page.reload()
-    ready(page)
-    expect(entries(page, "queued")).to_have_count(1)
-    page.context.set_offline(False)
-    expect_state(page, "in the log")
-    assert notes(served) == [TOLD]
+    outlives_a_reload(page, served)
 
 
 def test_a_database_the_browser_has_closed_is_opened_again(watch, served):
@@ -101,9 +106,4 @@ def test_a_database_the_browser_has_closed_is_opened_again(watch, served):
     page.evaluate(LET_GO)
     send(page)
     expect_state(page, "1 entry kept on this phone")
-    page.reload()
-    ready(page)
-    expect(entries(page, "queued")).to_have_count(1)
-    page.context.set_offline(False)
-    expect_state(page, "in the log")
-    assert notes(served) == [TOLD]
+    outlives_a_reload(page, served)
