@@ -36,6 +36,8 @@ FLAGS = [
 DESKTOP = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
+WAIT_MS = 20_000
+
 
 def pytest_collection_modifyitems(items):
     for item in items:
@@ -88,6 +90,8 @@ def browser(request):
 
     require(CHROMIUM, "no Chromium on this machine: install Debian's package chromium")
     playwright = pytest.importorskip("playwright.sync_api")
+    # On a loaded machine a page may take seconds: as long as the contexts below wait.
+    playwright.expect.set_options(timeout=WAIT_MS)
     with playwright.sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield chromium
@@ -104,7 +108,7 @@ class Watched:
 
     def context(self, viewport=DESKTOP, **more):
         context = self.browser.new_context(viewport=viewport, reduced_motion="reduce", **more)
-        context.set_default_timeout(20_000)
+        context.set_default_timeout(WAIT_MS)
         self.contexts.append(context)
         return context
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 from playwright.sync_api import expect
 
@@ -29,6 +30,14 @@ def phone(watch):
 
 def ready(page):
     page.wait_for_selector("html[data-ready=yes]")
+
+
+def until(page, holds):
+    """Let the page go on, and what it asks for come in, until something holds here."""
+    deadline = time.monotonic() + 20
+    while not holds():
+        assert time.monotonic() < deadline, "it did not come about within 20 s"
+        page.evaluate("new Promise(requestAnimationFrame)")
 
 
 def choose_heading(page, heading):

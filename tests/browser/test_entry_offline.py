@@ -21,6 +21,7 @@ from tests.browser.entry_steps import (
     row,
     send,
     tick,
+    until,
 )
 from tests.model.builders import an_event
 
@@ -222,8 +223,11 @@ def test_a_list_that_was_asked_for_earlier_and_comes_later_does_not_take_a_newer
     def ask_for_the_list():
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
 
-    page.route("**/api/entry-sheet*", lambda route: held.append((route, route.fetch())), times=1)
+    page.route("**/api/entry-sheet*", held.append, times=1)
     ask_for_the_list()
+    until(page, lambda: held)
+    (late,) = held
+    answer = late.fetch()
     choose_heading(page, UNDER_WAY[0])
     work = row(page, *UNDER_WAY[1:])
     expect(work).to_contain_text("0 of 604.4 yd³")
@@ -234,7 +238,6 @@ def test_a_list_that_was_asked_for_earlier_and_comes_later_does_not_take_a_newer
     ask_for_the_list()
     expect(work).to_contain_text("30 of 604.4 yd³")
     with page.expect_response("**/api/entry-sheet*"):
-        ((late, answer),) = held
         late.fulfill(response=answer)
     page.evaluate("new Promise((done) => setTimeout(done, 0))")
     expect(work).to_contain_text("30 of 604.4 yd³")
