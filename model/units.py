@@ -1,8 +1,8 @@
 """SI inside, customary units at the edge.
 
 Every quantity of the log belongs to a measure (concrete, formwork, …) with one SI unit in
-which all arithmetic is done. People type and read the units named here; the conversion
-factors are Pint's.
+which all arithmetic is done. The weather at a pour has units of its own, which no event is
+counted in. People type and read the units named here; the conversion factors are Pint's.
 """
 
 from __future__ import annotations
@@ -34,7 +34,16 @@ _PINT_NAMES = {
     "t": "metric_ton",
     "lb": "pound",
     "ton": "short_ton",
+    "m_s": "meter / second",
+    "km_h": "kilometer / hour",
+    "mph": "mile / hour",
+    "kg_m2_h": "kilogram / meter**2 / hour",
+    "lb_ft2_h": "pound / foot**2 / hour",
+    "deg_c": "delta_degree_Celsius",
+    "deg_f": "delta_degree_Fahrenheit",
 }
+_FREEZING = {"deg_c": 0.0, "deg_f": 32.0}
+"""0 °C on each scale, by definition; Pint would go by way of kelvins and round twice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +88,18 @@ PRINTED = {
     "lb": "lb",
     "ton": "ton",
 }
-"""Unit names as people read them."""
+"""Unit names as people read them: the units an event may be counted in."""
+
+WEATHER_PRINTED = {
+    "deg_c": "°C",
+    "deg_f": "°F",
+    "m_s": "m/s",
+    "km_h": "km/h",
+    "mph": "mph",
+    "kg_m2_h": "kg/m²/h",
+    "lb_ft2_h": "lb/ft²/h",
+}
+"""Names of temperatures, wind and evaporation as people read them."""
 
 
 @cache
@@ -90,12 +110,13 @@ def _registry() -> pint.UnitRegistry[float]:
 
 @cache
 def si_per(unit: str) -> float:
-    """Return how many SI base units (m, m², m³, kg) one ``unit`` is.
+    """Return how many SI base units (m, m², m³, kg, m/s) one ``unit`` is.
 
     Parameters
     ----------
     unit
-        A name from ``PRINTED``, for example ``"yd3"``.
+        A name from ``PRINTED`` or ``WEATHER_PRINTED``, for example ``"yd3"``. For a
+        temperature, the size of one degree.
 
     Raises
     ------
@@ -140,6 +161,72 @@ def shown_unit(measure: Measure, system: UnitSystem) -> str:
     return units.us if system == "us" else units.si
 
 
+def to_celsius(temperature: Amount, unit: str) -> Amount:
+    """Convert a temperature typed in ``unit`` to degrees Celsius.
+
+    Parameters
+    ----------
+    temperature
+        A reading [``unit``], not a difference of two.
+    unit
+        ``"deg_f"`` or ``"deg_c"``.
+
+    Raises
+    ------
+    KeyError
+        For a unit that is no temperature.
+
+    Examples
+    --------
+    >>> to_celsius(50.0, "deg_f")
+    10.0
+    """
+    return (temperature - _FREEZING[unit]) * si_per(unit)
+
+
+def from_celsius(temperature_c: Amount, unit: str) -> Amount:
+    """Convert degrees Celsius to ``unit``; the way back from ``to_celsius``.
+
+    Examples
+    --------
+    >>> from_celsius(10.0, "deg_f")
+    50.0
+    """
+    return temperature_c / si_per(unit) + _FREEZING[unit]
+
+
+def evaporation_to_kg_per_m2_h(rate: Amount, unit: str) -> Amount:
+    """Convert an evaporation rate in ``unit`` to kg/m²/h.
+
+    An hour is what the trade counts evaporation by, so this keeps it, where ``to_si`` would
+    go down to seconds.
+
+    Parameters
+    ----------
+    rate
+        Mass lost by an area in a time [``unit``].
+    unit
+        ``"lb_ft2_h"`` or ``"kg_m2_h"``.
+
+    Examples
+    --------
+    >>> round(evaporation_to_kg_per_m2_h(1.0, "lb_ft2_h"), 6)
+    4.882428
+    """
+    return rate * (si_per(unit) / si_per("kg_m2_h"))
+
+
+def evaporation_from_kg_per_m2_h(rate_kg_per_m2_h: Amount, unit: str) -> Amount:
+    """Convert an evaporation rate in kg/m²/h to ``unit``.
+
+    Examples
+    --------
+    >>> round(evaporation_from_kg_per_m2_h(1.0, "lb_ft2_h"), 4)
+    0.2048
+    """
+    return rate_kg_per_m2_h / (si_per(unit) / si_per("kg_m2_h"))
+
+
 def share_words(share: float) -> str:
     r"""Write a share of a whole; the sign stays on the line of its number.
 
@@ -154,6 +241,21 @@ def share_words(share: float) -> str:
 def shown_length_unit(system: UnitSystem) -> str:
     """Return the unit in which lengths and stations are shown."""
     return "ft" if system == "us" else "m"
+
+
+def shown_temperature_unit(system: UnitSystem) -> str:
+    """Return the unit in which temperatures are shown."""
+    return "deg_f" if system == "us" else "deg_c"
+
+
+def shown_wind_unit(system: UnitSystem) -> str:
+    """Return the unit in which wind is shown."""
+    return "mph" if system == "us" else "km_h"
+
+
+def shown_evaporation_unit(system: UnitSystem) -> str:
+    """Return the unit in which evaporation is shown."""
+    return "lb_ft2_h" if system == "us" else "kg_m2_h"
 
 
 def accepted_units(measure: Measure) -> tuple[str, ...]:
