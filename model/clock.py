@@ -65,3 +65,31 @@ def end_of_day(day: dt.date) -> dt.datetime:
     datetime.datetime(2026, 7, 1, 23, 59, 59, 999999)
     """
     return dt.datetime.combine(day, dt.time.max)
+
+
+def hours_between(begin: dt.datetime, end: dt.datetime, zone: ZoneInfo) -> float:
+    """Return the hours that pass between two local moments, also in a night the clocks change.
+
+    Examples
+    --------
+    >>> zone = ZoneInfo("America/Los_Angeles")
+    >>> hours_between(dt.datetime(2026, 10, 31, 22), dt.datetime(2026, 11, 1, 4), zone)
+    7.0
+    """
+    return (_utc(end, zone) - _utc(begin, zone)) / dt.timedelta(hours=1)
+
+
+def after_hours(begin: dt.datetime, hours: float, zone: ZoneInfo) -> dt.datetime:
+    """Return what a clock on site shows so many hours after a local moment.
+
+    Examples
+    --------
+    >>> zone = ZoneInfo("America/Los_Angeles")
+    >>> after_hours(dt.datetime(2026, 10, 31, 22), 7.0, zone)
+    datetime.datetime(2026, 11, 1, 4, 0)
+    """
+    return wall_clock(_utc(begin, zone) + dt.timedelta(hours=hours), zone)
+
+
+def _utc(local: dt.datetime, zone: ZoneInfo) -> dt.datetime:
+    return local.replace(tzinfo=zone).astimezone(dt.UTC)

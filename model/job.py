@@ -12,6 +12,7 @@ import pandas as pd
 
 from model.activities import Activity, Heading
 from model.hold_reasons import HOLD_REASONS
+from model.pour_habits import JobPours
 from model.units import UnitSystem
 from model.workdays import WorkCalendar
 
@@ -63,6 +64,8 @@ class Job:
         Words shown for each structure's key.
     hold_reasons
         What shift entry offers when work is put on hold.
+    pours
+        What pours usually go by.
     """
 
     name: str
@@ -77,6 +80,7 @@ class Job:
     baseline: pd.DataFrame = field(default_factory=empty_baseline)
     structure_names: Mapping[str, str] = field(default_factory=dict)
     hold_reasons: tuple[str, ...] = HOLD_REASONS
+    pours: JobPours = field(default_factory=JobPours)
 
     @cached_property
     def activity_by_key(self) -> dict[str, Activity]:

@@ -16,7 +16,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import cached_property, lru_cache, partial
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, Unpack
 
 import pandas as pd
 
@@ -55,10 +55,12 @@ from model.meanwhile import (
     recorded_meanwhile,
 )
 from model.membership import Membership
+from model.next_pour import PourAsked, next_pour
 from model.placed import by_day, planned_totals
 from model.plan_files import PlanFiles, PlanPut, with_plan_of
 from model.plan_review import BaselineReview
 from model.plan_watch import PlanWatch
+from model.pour_answer import PourAnswer
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
@@ -465,6 +467,31 @@ class Project:
         own = log.loc[(log["by"] == by) & (log["at"] >= since), "seq"]
         events = self._store.events(after_seq=int(own.min()) - 1) if len(own) else []
         return told_last(events, by)
+
+    # What the next pour needs
+
+    def pour(
+        self,
+        unit: str,
+        activity: str,
+        *,
+        as_of: dt.datetime | None = None,
+        known_on: dt.datetime | None = None,
+        **asked: Unpack[PourAsked],
+    ) -> PourAnswer:
+        """Say what a pour of a unit needs: concrete, hours, trucks, finishers, days of cure.
+
+        ``asked`` is what goes before the folder's ``[pour]`` and recent pours, in SI; see
+        ``PourAsked``. ``asked_in`` of ``model.pour_answer`` makes it of the project's units.
+
+        Raises
+        ------
+        InputError
+            For what is no pour of this job, is poured already, or cannot be.
+        """
+        state, now = self.state(as_of, known_on), self.now()
+        plan = next_pour(state, unit, self.activity(activity), asked, as_of or now)
+        return PourAnswer(plan, as_of or now, known_on or now, state.job.units_system)
 
     # Who may come in
 

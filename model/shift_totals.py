@@ -221,7 +221,7 @@ def shift_totals(log: LogArrays, day: dt.date, known_on: dt.datetime) -> ShiftTo
     each of them counts.
     """
     known = _known(log, known_on)
-    sums = _sums(log, known, _shift_days(log, known), int(np.datetime64(day, "D").astype(np.int64)))
+    sums = _sums(log, known, shift_days(log, known), int(np.datetime64(day, "D").astype(np.int64)))
     headings = [*_headings(log.job), ""]
     rows = [
         [_total(log.job, sums, heading, row, a) for a in range(log.shape[2])]
@@ -244,7 +244,7 @@ def _known(log: LogArrays, known_on: dt.datetime) -> Histories:
     return log.known_on(moment if len(log.events) and newest > moment else None)
 
 
-def _shift_days(log: LogArrays, known: Histories) -> Rows:
+def shift_days(log: LogArrays, known: Histories) -> Rows:
     """Return the day to whose shift each row belongs, days since 1970.
 
     What happened in the small hours is of the day before, unless the activity was started or
