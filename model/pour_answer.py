@@ -19,6 +19,7 @@ from model.pour_words import (
     RATE_FROM,
     Shown,
     before_words,
+    day_words,
     hours_words,
     moment_words,
     rounded,
@@ -77,7 +78,7 @@ class PourAnswer:
             **self._loads(),
             "finishing": _finishing(plan.finishing, self.shown),
             "drying": _drying(plan.drying, self.shown),
-            "wet_until": _minute(plan.wet_until),
+            "wet_until": plan.wet_until.isoformat() if plan.wet_until else None,
             "cure_days": plan.cure_days,
             "ready": plan.ready,
             "before": [_before(one) for one in plan.before],
@@ -154,7 +155,7 @@ class PourAnswer:
             yield from (("", one) for one in plan.drying.precautions)
         if plan.wet_until is not None:
             days = f"{plan.cure_days:g} calendar days"
-            yield "cure", f"wet until {moment_words(plan.wet_until)} ({days})"
+            yield "cure", f"wet to the end of {day_words(plan.wet_until)} ({days})"
 
     def _concrete_words(self) -> str:
         concrete, words = self.plan.concrete, self.shown.volume_words

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from model.activities import Activity
 from model.clock import after_hours
+from model.curing import wet_until
 from model.drying import Drying, Weather, drying
 from model.events import Status
 from model.pour_rate import PastPour, RateBand
@@ -355,8 +356,8 @@ class PourPlan:
         return None if self.weather is None or self.surface is None else drying(self.weather)
 
     @property
-    def wet_until(self) -> dt.datetime | None:
-        """Until when it is kept wet, counted from its end; None without a cure after it."""
+    def wet_until(self) -> dt.date | None:
+        """Last day on which it is kept wet, counted from its end; None without a cure after it."""
         if self.end is None or self.cure_days is None:
             return None
-        return self.end + dt.timedelta(days=self.cure_days)
+        return wet_until(self.end.date(), self.cure_days)

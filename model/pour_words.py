@@ -45,7 +45,7 @@ STATUS_WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """Turns SI into what a project's people read; None stays None.
+    r"""Turns SI into what a project's people read; None stays None.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ class Shown:
     --------
     >>> us = Shown("us")
     >>> us.volume_words(229.366457), us.area_words(1207.74), us.length_words(19.8)
-    ('300 yd³', '13,000 ft²', '65 ft')
+    ('300\xa0yd³', '13,000\xa0ft²', '65\xa0ft')
     """
 
     system: UnitSystem
@@ -108,7 +108,7 @@ class Shown:
 
     def volume_words(self, volume_m3: float) -> str:
         """Write an amount of concrete with its unit."""
-        return f"{rounded(from_si(volume_m3, self.volume_unit))} {PRINTED[self.volume_unit]}"
+        return f"{rounded(from_si(volume_m3, self.volume_unit))}\u00a0{PRINTED[self.volume_unit]}"
 
     def rate_words(self, m3_per_h: float) -> str:
         """Write a rate of placing with its unit."""
@@ -116,16 +116,16 @@ class Shown:
 
     def area_words(self, area_m2: float) -> str:
         """Write an area with its unit."""
-        return f"{rounded(self.area(area_m2))} {PRINTED[self.area_unit]}"
+        return f"{rounded(self.area(area_m2))}\u00a0{PRINTED[self.area_unit]}"
 
     def length_words(self, length_m: float) -> str:
         """Write a length with its unit."""
-        return f"{rounded(self.length(length_m))} {PRINTED[self.length_unit]}"
+        return f"{rounded(self.length(length_m))}\u00a0{PRINTED[self.length_unit]}"
 
     def wind_words(self, wind_m_per_s: float) -> str:
         """Write a wind with its unit."""
         wind = from_si(wind_m_per_s, self.wind_unit)
-        return f"{wind:.0f} {WEATHER_PRINTED[self.wind_unit]}"
+        return f"{wind:.0f}\u00a0{WEATHER_PRINTED[self.wind_unit]}"
 
 
 def rounded(amount: float) -> str:
@@ -141,18 +141,18 @@ def rounded(amount: float) -> str:
 
 
 def hours_words(hours: float) -> str:
-    """Write hours as a clock counts them.
+    r"""Write hours as a clock counts them.
 
     Examples
     --------
     >>> hours_words(5.0), hours_words(5.26), hours_words(0.5)
-    ('5 h', '5 h 16 min', '30 min')
+    ('5\xa0h', '5\xa0h\xa016\xa0min', '30\xa0min')
     """
     whole, minutes = divmod(round(hours * 60.0), 60)
-    parts = [f"{whole} h"] if whole else []
+    parts = [f"{whole}\u00a0h"] if whole else []
     if minutes or not whole:
-        parts.append(f"{minutes} min")
-    return " ".join(parts)
+        parts.append(f"{minutes}\u00a0min")
+    return "\u00a0".join(parts)
 
 
 def moment_words(moment: dt.datetime) -> str:
