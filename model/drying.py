@@ -118,8 +118,8 @@ PRECAUTIONS: dict[Level, tuple[str, ...]] = {
         "Pour at the hours with the lowest rate, often night or early morning; cold air over "
         "warm concrete dries it too.",
         "Cover early: wet cover or sheeting as soon as the surface bears it.",
-        "Ask the engineer of record before the pour goes ahead; its specification may set a "
-        "lower limit.",
+        "Ask the engineer of record before the pour goes ahead; the specification may set "
+        "a lower limit.",
     ),
 }
 """What is customarily done at each level; common practice, no source beyond [3]_."""
@@ -299,8 +299,9 @@ def menzel_kg_per_m2_h(
 
     .. math:: E = 0.44 (e_c - r e_a) (0.253 + 0.096 V),
 
-    converted exactly [2]_. The curve lies within 8 % of it where air and concrete are about as
-    warm, and up to 15 % above it in cold air.
+    converted exactly [2]_. The curve lies within 8 % of it on a usual warm day, and above it in
+    cold air. Wherever the curve asks to act, it lies between 15 % below and 30 % above, for
+    concrete of 10 to 38 °C, air of -5 to 40 °C and wind to 11 m/s; small rates differ by more.
 
     Examples
     --------

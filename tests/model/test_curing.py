@@ -157,7 +157,7 @@ def test_a_deck_is_wet_until_the_day_the_line_ends_its_cure(poured, days) -> Non
     assert wet_until(poured, days) == day_the_march_ends_a_cure(poured, days)
 
 
-@pytest.mark.parametrize("pour", [0.25, 0.5, 0.9])
+@pytest.mark.parametrize("pour", [0.25, 0.5, 0.875])
 def test_a_deck_poured_by_noon_is_wet_as_long_as_one_poured_by_evening(pour) -> None:
     assert wet_until(START, 7) == day_the_march_ends_a_cure(START, 7, pour=pour)
 
