@@ -28,6 +28,7 @@ from dashboard.command_words import (
     says_what_is_wrong,
 )
 from dashboard.line_command import backtest, lag, whatif
+from dashboard.pour_command import pour
 from dashboard.user_command import user
 from demo_project import copy_starter
 from model.problems import ViaductError
@@ -52,6 +53,7 @@ main.add_command(restore)
 main.add_command(lag)
 main.add_command(backtest)
 main.add_command(whatif)
+main.add_command(pour)
 
 
 @main.command()

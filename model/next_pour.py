@@ -10,15 +10,15 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
-from typing import TypedDict, cast
+from typing import cast
 
 import numpy as np
 
 from model.activities import Activity
-from model.drying import Weather
 from model.fold import State
 from model.job import Job
-from model.pour_before import Row, before_pour, not_before, place_of, standing
+from model.pour_asked import PourAsked
+from model.pour_before import Row, before_pour, not_before, place_of, standing, units_ahead
 from model.pour_habits import PourHabits
 from model.pour_plan import (
     Concrete,
@@ -52,39 +52,6 @@ LONGEST_HOURS = 200.0
 LAST_YEAR = 2200
 NAMED = 12
 """So many names are listed in a message, and how many there are."""
-
-
-class PourAsked(TypedDict, total=False):
-    """What somebody may ask of a pour; what is left out goes by folder, log or common practice.
-
-    Attributes
-    ----------
-    span
-        One span of an activity that goes span by span; blank is the whole unit.
-    start
-        When the first truck discharges (local), or the day alone: then the hour is the usual.
-    rate_m3_per_h
-        Concrete placed per hour [m³/h].
-    load_m3
-        What a truck brings [m³].
-    round_trip_minutes
-        From one loading of a truck to its next one [min].
-    allowance
-        What is ordered beyond what is to be placed, as a share of it.
-    volume_m3
-        What to place, instead of what remains of the plan [m³].
-    weather
-        Readings at the deck.
-    """
-
-    span: str
-    start: dt.datetime | dt.date | None
-    rate_m3_per_h: float | None
-    load_m3: float | None
-    round_trip_minutes: float | None
-    allowance: float | None
-    volume_m3: float | None
-    weather: Weather | None
 
 
 def next_pour(
@@ -143,6 +110,7 @@ def next_pour(
         cure_days=_cure_days(pour.job, activity),
         before=before,
         not_before=waits_until,
+        ahead=units_ahead(pour.state, unit, activity),
         working_day=bool(pour.job.calendar.is_workday(np.datetime64(start.date(), "D"))),
         lost_day_chance=_lost_day_chance(pour, start.date()),
         recent=recent,
@@ -350,11 +318,12 @@ def _lost_day_chance(pour: _Pour, day: dt.date) -> float | None:
 
 
 def _surface(pour: _Pour, concrete: Concrete) -> Surface:
-    """Return the deck still to be poured: all of it, or the share of the concrete that remains."""
+    """Return the deck it covers: in the share of the planned concrete that it places."""
     places = pour.job.spans if pour.span else pour.job.units
     place = places.iloc[place_of(pour.job, pour.unit, pour.span)]
-    left = concrete.share_left
-    return Surface(float(place["area_m2"]) * left, float(place["length_m"]) * left)
+    return Surface(
+        float(place["area_m2"]) * concrete.share, float(place["length_m"]) * concrete.share
+    )
 
 
 def _cure_days(job: Job, activity: Activity) -> float | None:

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from model.drying import Drying, Weather, rate_words
-from model.next_pour import PourAsked
+from model.drying import Drying, rate_words
 from model.pour_cautions import cautions
 from model.pour_plan import Before, Finishing, PourPlan
 from model.pour_rate import PastPour
@@ -25,7 +24,7 @@ from model.pour_words import (
     rounded,
     until_words,
 )
-from model.units import UnitSystem, share_words, shown_temperature_unit, to_celsius, to_si
+from model.units import UnitSystem, share_words
 
 LINE, INDENT = 88, 11
 """Letters on a line of the terminal, and where the text begins behind its title."""
@@ -83,6 +82,7 @@ class PourAnswer:
             "ready": plan.ready,
             "before": [_before(one) for one in plan.before],
             "not_before": plan.not_before.isoformat() if plan.not_before else None,
+            "ahead": list(plan.ahead),
             "working_day": plan.working_day,
             "lost_day_chance": plan.lost_day_chance,
             "recent": [_recent(one, self.shown) for one in plan.recent],
@@ -219,91 +219,21 @@ class PourAnswer:
         )
 
     def _drying_words(self, drying: Drying) -> str:
-        said = f"{rate_words(drying.rate_kg_per_m2_h, self.system)}, {drying.level}"
-        for level, wind in (
-            ("watch", drying.wind_to_watch_m_per_s),
-            ("act", drying.wind_to_act_m_per_s),
-        ):
-            if self.shown.wind(wind) is not None:
-                said += f"; {level} from {self.shown.wind_words(wind)} of wind"
-        return said
+        winds = [
+            f"{level} from {self.shown.wind_words(wind)}"
+            for level, wind in (
+                ("watch", drying.wind_to_watch_m_per_s),
+                ("act", drying.wind_to_act_m_per_s),
+            )
+            if self.shown.wind(wind) is not None
+        ]
+        said = f"{rate_words(drying.rate_kg_per_m2_h, self.system)}: {drying.level}"
+        return f"{said}; {' and '.join(winds)} of wind" if winds else said
 
 
 def _wrapped(text: str, indent: int = INDENT) -> str:
     return textwrap.fill(
         text, LINE, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False
-    )
-
-
-def asked_in(
-    system: UnitSystem,
-    *,
-    rate: float | None = None,
-    load: float | None = None,
-    volume: float | None = None,
-    allowance_percent: float | None = None,
-    round_trip_minutes: float | None = None,
-) -> PourAsked:
-    """Turn what people type in their project's units into what a pour is asked by.
-
-    Parameters
-    ----------
-    system
-        Units of the project.
-    rate, load, volume
-        In its unit of concrete, the rate per hour.
-    allowance_percent
-        Per cent ordered beyond what is to be placed.
-    round_trip_minutes
-        From one loading of a truck to its next one [min].
-
-    Examples
-    --------
-    >>> asked = asked_in("si", rate=46.0, allowance_percent=3.0)
-    >>> asked["rate_m3_per_h"], asked["allowance"], asked["load_m3"]
-    (46.0, 0.03, None)
-    """
-    unit = Shown(system).volume_unit
-
-    def in_si(amount: float | None) -> float | None:
-        return None if amount is None else to_si(amount, unit)
-
-    return PourAsked(
-        rate_m3_per_h=in_si(rate),
-        load_m3=in_si(load),
-        volume_m3=in_si(volume),
-        allowance=None if allowance_percent is None else allowance_percent / 100.0,
-        round_trip_minutes=round_trip_minutes,
-    )
-
-
-def weather_in(
-    system: UnitSystem, *, concrete: float, air: float, humidity_percent: float, wind: float
-) -> Weather:
-    """Turn four readings in a project's units into the weather at the deck.
-
-    Parameters
-    ----------
-    system
-        Units of the project: °F and mph, or °C and km/h.
-    concrete, air
-        Temperatures of concrete and air.
-    humidity_percent
-        Relative humidity [%].
-    wind
-        Wind about 0.5 m above the concrete.
-
-    Raises
-    ------
-    ValueError
-        Where a reading cannot be.
-    """
-    degree = shown_temperature_unit(system)
-    return Weather(
-        to_celsius(concrete, degree),
-        to_celsius(air, degree),
-        humidity_percent / 100.0,
-        to_si(wind, Shown(system).wind_unit),
     )
 
 

@@ -94,6 +94,15 @@ def not_before(job: Job, activity: Activity, before: Sequence[Before]) -> dt.dat
     return dt.date.fromisoformat(str(day))
 
 
+def units_ahead(state: State, unit: str, activity: Activity) -> tuple[str, ...]:
+    """Return the units that come before one on its heading and are not poured, in their order."""
+    own = next((heading.units for heading in state.job.headings if unit in heading.units), (unit,))
+    units = state.units
+    done = (units["activity"] == activity.key) & (units["status"] == "complete")
+    poured = set(units.loc[done, "unit"])
+    return tuple(one for one in own[: own.index(unit)] if one not in poured)
+
+
 def _stands(state: State, unit: str, span: str, earlier: Activity) -> Before:
     by_span = earlier.grain == "span"
     own_span = span if by_span else ""

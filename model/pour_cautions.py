@@ -5,8 +5,9 @@ Planning figures only: none of this takes the place of the engineer of record.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from model.drying import Level
 from model.pour_plan import PourPlan
 from model.pour_rate import FEWEST_POURS, RateBand, rate_band
 from model.pour_words import Shown, before_words, day_words
@@ -24,6 +25,11 @@ OFF_PLAN = 0.1
 
 SMALL_LOAD = 0.25
 """A last load of less than this share of a full one is worth a word with the plant (our choice)."""
+
+DRIES_FAST: Mapping[Level, str] = {
+    "watch": "A mix that bleeds little may crack before it sets: see to the precautions.",
+    "act": "The deck dries fast enough to crack before it sets: see to the precautions.",
+}
 
 PLANNING_ONLY = (
     "Planning figures only: the engineer of record, the project's specifications and local "
@@ -61,6 +67,8 @@ def _of_readiness(plan: PourPlan) -> Iterator[str]:
         yield f"Not finished before it: {'; '.join(open_ones)}."
         if plan.start_from != "given":
             yield "The day taken is no forecast of when it is ready: the line's forecast says that."
+    if plan.ahead:
+        yield f"Not poured yet, and before it on {plan.heading}: {', '.join(plan.ahead)}."
     if plan.not_before is not None and plan.start.date() < plan.not_before:
         days = plan.activity.lag_days
         yield (
@@ -130,5 +138,5 @@ def _against_recent(plan: PourPlan, band: RateBand, shown: Shown) -> Iterator[st
 def _of_weather(plan: PourPlan) -> Iterator[str]:
     if plan.weather is not None and plan.surface is None:
         yield "How fast it dries is worked out for a finished deck only."
-    if plan.drying is not None and plan.drying.level != "low":
-        yield "The deck dries fast enough to crack before it sets: see to the precautions."
+    if plan.drying is not None and plan.drying.level in DRIES_FAST:
+        yield DRIES_FAST[plan.drying.level]

@@ -74,11 +74,11 @@ class Concrete:
         return None if self.volume_m3 is None else self.volume_m3 * (1.0 + self.allowance)
 
     @property
-    def share_left(self) -> float:
-        """Share of the unit still to be poured, 0…1; all of it without a plan."""
-        if not self.planned_m3 or not self.remaining_m3:
+    def share(self) -> float:
+        """Share of the unit that this pour covers, 0…1; all of it without a plan."""
+        if not self.planned_m3 or self.volume_m3 is None:
             return 1.0
-        return self.remaining_m3 / self.planned_m3
+        return min(self.volume_m3, self.remaining_m3 or self.planned_m3) / self.planned_m3
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +150,7 @@ class Surface:
     Parameters
     ----------
     area_m2
-        Still to be poured [m²].
+        That this pour covers [m²].
     length_m
         Of the same, along the alignment [m].
     """
@@ -245,6 +245,8 @@ class PourPlan:
     not_before
         First day that the days to wait after them leave; None where nothing is to be waited
         for, or they are not finished.
+    ahead
+        Units that come before it on its heading and are not poured, in building order.
     working_day
         Whether the day of the pour is a working day.
     lost_day_chance
@@ -272,6 +274,7 @@ class PourPlan:
     cure_days: float | None = None
     before: tuple[Before, ...] = ()
     not_before: dt.date | None = None
+    ahead: tuple[str, ...] = ()
     working_day: bool = True
     lost_day_chance: float | None = None
     recent: tuple[PastPour, ...] = ()

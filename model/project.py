@@ -55,12 +55,13 @@ from model.meanwhile import (
     recorded_meanwhile,
 )
 from model.membership import Membership
-from model.next_pour import PourAsked, next_pour
+from model.next_pour import next_pour
 from model.placed import by_day, planned_totals
 from model.plan_files import PlanFiles, PlanPut, with_plan_of
 from model.plan_review import BaselineReview
 from model.plan_watch import PlanWatch
 from model.pour_answer import PourAnswer
+from model.pour_asked import PourAsked
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
@@ -482,7 +483,7 @@ class Project:
         """Say what a pour of a unit needs: concrete, hours, trucks, finishers, days of cure.
 
         ``asked`` is what goes before the folder's ``[pour]`` and recent pours, in SI; see
-        ``PourAsked``. ``asked_in`` of ``model.pour_answer`` makes it of the project's units.
+        ``PourAsked``. ``asked_in`` of ``model.pour_asked`` makes it of the project's units.
 
         Raises
         ------

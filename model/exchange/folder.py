@@ -101,6 +101,7 @@ def _read_job(
         baseline=baseline,
         structure_names={structure.key: structure.name for structure in settings.structures},
         hold_reasons=settings.hold_reasons,
+        pours=settings.pours,
     )
 
 

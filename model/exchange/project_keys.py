@@ -68,6 +68,23 @@ ENTRY_KEYS: Mapping[str, Key] = {
         "texts", "what shift entry offers when work is put on hold", list(HOLD_REASONS)
     ),
 }
+POUR_KEYS: Mapping[str, Key] = {
+    "rate": Key(
+        "number",
+        "concrete placed per hour, in the unit shown (yd³ or m³)",
+        None,
+        above=0.0,
+        most=1000.0,
+    ),
+    "load": Key("number", "what a truck brings, in the same unit", None, above=0.0, most=30.0),
+    "round_trip_minutes": Key(
+        "number", "from one loading of a truck to its next one", None, above=0.0, most=1440.0
+    ),
+    "allowance_percent": Key(
+        "number", "ordered beyond what is to be placed", None, least=0.0, most=50.0
+    ),
+    "start": Key("time", "when the first truck usually discharges", None),
+}
 PROJECT_TABLES: Mapping[str, Mapping[str, Key]] = {
     "project": PROJECT_KEYS,
     "calendar": CALENDAR_KEYS,
@@ -76,5 +93,6 @@ PROJECT_TABLES: Mapping[str, Mapping[str, Key]] = {
     "alignment": ALIGNMENT_KEYS,
     "structure": STRUCTURE_KEYS,
     "entry": ENTRY_KEYS,
+    "pour": POUR_KEYS,
 }
 """The tables by name, for reading and for the documentation."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
@@ -16,6 +16,7 @@ from pyproj.exceptions import CRSError
 
 from model.activities import Activity, Heading, in_working_order
 from model.exchange.findings import Findings, nearest
+from model.exchange.pour_settings import read_pours
 from model.exchange.project_keys import (
     ACTIVITY_KEYS,
     ALIGNMENT_KEYS,
@@ -30,6 +31,7 @@ from model.exchange.project_keys import (
 from model.exchange.stationing import full_station, parse_station
 from model.exchange.toml_file import Table, TomlFile, read_toml
 from model.hold_reasons import HOLD_REASONS
+from model.pour_habits import JobPours
 from model.problems import InputError
 from model.units import UnitSystem
 from model.workdays import WorkCalendar, holidays_of
@@ -97,6 +99,7 @@ class Settings:
     lines: tuple[LineStart, ...]
     structures: tuple[Structure, ...]
     hold_reasons: tuple[str, ...] = HOLD_REASONS
+    pours: JobPours = field(default_factory=JobPours)
     readable: bool = True
 
     @property
@@ -127,18 +130,20 @@ def read_settings(path: Path, findings: Findings) -> Settings:
     crs = _crs(toml, project["epsg"])
     metres = crs.metres_per_unit if crs is not None else 1.0
     headings = toml.tables("heading", HEADING_KEYS)
+    activities = _activities(toml)
     return Settings(
         name=project["name"],
         crs=crs,
         units_system=project["units"],
         timezone=_timezone(toml, project["timezone"]),
         calendar=_calendar(toml, project["start"]),
-        activities=_activities(toml),
+        activities=activities,
         headings=_headings(toml, headings),
         heading_rows=tuple(toml.row("heading", n, "units") for n in range(len(headings))),
         lines=_lines(toml, metres),
         structures=_structures(toml, project["offsets"]),
         hold_reasons=tuple(toml.table("entry", ENTRY_KEYS)["hold_reasons"]),
+        pours=read_pours(toml, activities, project["units"]),
     )
 
 

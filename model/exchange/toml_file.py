@@ -17,7 +17,9 @@ from typing import Any, Literal
 
 from model.exchange.findings import Findings, nearest
 
-KeyKind = Literal["text", "number", "whole", "flag", "date", "texts", "numbers", "dates", "station"]
+KeyKind = Literal[
+    "text", "number", "whole", "flag", "date", "time", "texts", "numbers", "dates", "station"
+]
 Table = dict[str, Any]
 
 NEEDED = object()
@@ -29,6 +31,7 @@ _WRITTEN: dict[KeyKind, str] = {
     "whole": "a whole number",
     "flag": "true or false",
     "date": "a date without quotes, as 2026-03-02",
+    "time": 'a time of day in quotes, as "06:30"',
     "texts": 'a list of texts, as ["E01", "E02"]',
     "numbers": "a list of numbers, as [4, 4, 3]",
     "dates": "a list of dates without quotes, as [2026-07-03]",
@@ -40,6 +43,7 @@ _STAND_IN: dict[KeyKind, object] = {
     "whole": 0,
     "flag": False,
     "date": dt.date(2000, 1, 1),
+    "time": None,
     "texts": [],
     "numbers": [],
     "dates": [],
@@ -47,6 +51,7 @@ _STAND_IN: dict[KeyKind, object] = {
 }
 _HEADER = re.compile(r"\s*(\[{1,2})\s*([\w.\-\"']+)\s*\]{1,2}")
 _KEY = re.compile(r"\s*([\w\-]+)\s*=")
+_TIME = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +134,27 @@ class TomlFile:
             self._misformed(name, f"tables [[{name}]] with two brackets")
             return []
         return [self._checked(name, n, table, keys) for n, table in enumerate(value)]
+
+    def table_with_parts(
+        self, name: str, keys: Mapping[str, Key]
+    ) -> tuple[Table, dict[str, Table]]:
+        """Return the one table of a name, and the tables inside it by their names.
+
+        Parameters
+        ----------
+        name
+            Of the table; those inside are written ``[name.part]``.
+        keys
+            What the table and each table inside it may hold.
+        """
+        value = self.values.get(name, {})
+        if not isinstance(value, dict):
+            return self.table(name, keys), {}
+        parts = {key: part for key, part in value.items() if isinstance(part, dict)}
+        own = {key: part for key, part in value.items() if key not in parts}
+        return self._checked(name, 0, own, keys), {
+            key: self._checked(f"{name}.{key}", 0, part, keys) for key, part in parts.items()
+        }
 
     def unique_keys(self, name: str, tables: list[Table], key: str = "key") -> None:
         """Note tables that carry the key of an earlier one."""
@@ -270,6 +296,8 @@ def _is_kind(value: object, kind: KeyKind) -> bool:
         return isinstance(value, bool)
     if kind == "text":
         return isinstance(value, str)
+    if kind == "time":
+        return isinstance(value, str) and _TIME.fullmatch(value) is not None
     if kind == "date":
         return isinstance(value, dt.date) and not isinstance(value, dt.datetime)
     if kind == "station" and isinstance(value, str):
