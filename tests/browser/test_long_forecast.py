@@ -8,6 +8,8 @@ import pytest
 from dashboard.parts import forecast_wait
 from model import line_answers
 from model.events import Event
+from tests.browser.conftest import DESKTOP, PHONE
+from tests.browser.test_accessibility import faults
 
 BLOCK = 3_000
 
@@ -87,3 +89,23 @@ def test_a_forecast_that_is_done_at_once_shows_no_wait(served, watch):
     page = watch.open_map(served.url)
     page.wait_for_selector("#finish-card:has-text('80 % sure by')")
     assert page.locator("#finish-wait").is_hidden()
+
+
+@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desk", "phone"])
+def test_while_dates_are_worked_out_the_cards_are_marked_and_can_still_be_read(
+    served, watch, monkeypatch, size
+):
+    original, go_on = line_answers.project_finish, threading.Event()
+
+    def slow(*job, **more):
+        assert go_on.wait(60)
+        return original(*job, **more)
+
+    monkeypatch.setattr(line_answers, "project_finish", slow)
+    page = watch.open_map(served.url, size)
+    style = "getComputedStyle(document.querySelector('#finish-card .number-card')).outlineStyle"
+    page.wait_for_function(f"() => {style} === 'dashed'")
+    assert faults(page) == []
+    go_on.set()
+    page.wait_for_selector("#finish-card:has-text('80 % sure by')")
+    page.wait_for_function(f"() => {style} === 'none'")
