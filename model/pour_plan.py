@@ -128,7 +128,7 @@ class Trucks:
         >>> Trucks(9.0, "given").loads(300.0)
         34
         """
-        return math.ceil(order_m3 / self.load_m3 - EXACT)
+        return max(math.ceil(order_m3 / self.load_m3 - EXACT), 1)
 
     def needed(self, minutes_between: float) -> int | None:
         """Return the trucks that keep loads coming so often; None without a round trip.
