@@ -62,6 +62,7 @@ from model.plan_review import BaselineReview
 from model.plan_watch import PlanWatch
 from model.pour_answer import PourAnswer
 from model.pour_asked import PourAsked
+from model.pours_ahead import PourAhead, pours_ahead
 from model.problems import InputError, Problem, errors_only
 from model.projection import Forecast
 from model.sequence import Line
@@ -493,6 +494,10 @@ class Project:
         state, now = self.state(as_of, known_on), self.now()
         plan = next_pour(state, unit, self.activity(activity), asked, as_of or now)
         return PourAnswer(plan, as_of or now, known_on or now, state.job.units_system)
+
+    def pours_ahead(self, unit: str = "") -> tuple[PourAhead, ...]:
+        """Return the pours that come next, of all headings or of a unit, the nearest first."""
+        return pours_ahead(self.state(), unit)
 
     # Who may come in
 
