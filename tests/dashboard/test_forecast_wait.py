@@ -17,6 +17,8 @@ from tests.dashboard.conftest import words_of
 DAY = "2026-11-20"
 SETTLED = {"settled.data": {"activity": "deck_pour", "date": DAY}, "seen-seq.data": 1}
 BLOCK = 3_000
+PATIENCE_S = 120
+"""How long to wait for what a loaded machine works out, before it counts as stuck."""
 
 
 class Marching:
@@ -31,7 +33,7 @@ class Marching:
         self.calls += 1
         done = paths
         for done in range(BLOCK, paths, BLOCK):
-            assert self.blocks.acquire(timeout=20)
+            assert self.blocks.acquire(timeout=PATIENCE_S)
             go_on = on_block(done, paths)
             self.told.release()
             if not go_on:
@@ -48,14 +50,14 @@ def marching(monkeypatch, project):
     monkeypatch.setattr(forecast_wait, "AT_ONCE_S", 0.0)
     yield one
     one.blocks.release(100)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
 
 
 def go_on(marching, blocks):
     """Let some blocks be marched, and be told of."""
     for _ in range(blocks):
         marching.blocks.release()
-        assert marching.told.acquire(timeout=20)
+        assert marching.told.acquire(timeout=PATIENCE_S)
 
 
 def asked(call, pressed=None):
@@ -107,7 +109,7 @@ def a_note(project, text):
 def finish_all(project, marching):
     """Let the job that runs come to its end."""
     marching.blocks.release(3)
-    project.line.watched.wait(60)
+    project.line.watched.wait(PATIENCE_S)
     while marching.told.acquire(blocking=False):
         pass
 
@@ -180,7 +182,7 @@ def test_an_open_line_page_can_stop_what_a_grown_log_has_it_work_through(project
     assert not look(call, seen=seen)["line-newer-wait-cancel"]["disabled"]
     look(call, "cancel.n_clicks", seen=seen)
     marching.blocks.release(1)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     for pressed in ("poll.n_intervals", None):
         stopped = look(call, pressed, seen=seen)
         assert "line-seq" not in stopped
@@ -197,7 +199,7 @@ def test_what_was_stopped_is_worked_through_when_still_more_is_recorded(project,
     look(call, seen=seen)
     look(call, "cancel.n_clicks", seen=seen)
     marching.blocks.release(1)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     note(project, "and another")
     words = str(look(call, seen=seen)["line-newer-wait-words"])
     assert "before the latest 2 events recorded" in words
@@ -228,7 +230,7 @@ def test_cancel_stops_no_forecast_but_the_one_it_was_shown_for(project, call, ma
     assert project.line.watched.progress().running
     asked(call, "cancel.n_clicks")
     marching.blocks.release(1)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     assert project.line.watched.progress().condition == "stopped"
 
 
@@ -238,7 +240,7 @@ def test_a_stopped_forecast_gives_the_dates_of_the_marches_done_and_says_so(
     asked(call)
     project.line.watched.stop()
     marching.blocks.release(1)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     stopped = asked(call, "poll.n_intervals")
     assert "Stopped after 3,000 of 10,000 marches" in str(stopped["finish-wait-words"])
     assert forecast_wait.FROM_THOSE in str(stopped["finish-wait-words"])
@@ -254,10 +256,10 @@ def test_a_stopped_forecast_is_worked_out_when_asked_again_and_then_held(project
     asked(call)
     project.line.watched.stop()
     marching.blocks.release(1)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     assert not asked(call, "again.n_clicks")["finish-wait-poll"]["disabled"]
     marching.blocks.release(3)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     whole = asked(call, "poll.n_intervals")
     assert whole["finish-wait"]["hidden"]
     assert "% sure by" in str(whole["finish-card"])
@@ -280,7 +282,7 @@ def test_the_line_page_comes_once_the_forecast_and_who_lags_are_there(project, c
     go_on(marching, 2)
     assert "6,000 of 10,000 marches" in words_of(line_page(call, "poll.n_intervals"))
     marching.blocks.release(2)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     shown = words_of(line_page(call, "poll.n_intervals", search="?unit=W07"))
     assert "Lags most" in shown
     assert '"unit": "W07"' in shown
@@ -295,7 +297,7 @@ def test_a_line_page_that_was_cancelled_shows_nothing_half_done_and_offers_to_go
     line_page(call)
     line_page(call, "cancel.n_clicks")
     marching.blocks.release(1)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     stopped = line_page(call, "poll.n_intervals").get_json()["response"]
     assert "line-whole" not in stopped
     assert forecast_wait.NOTHING_YET in str(stopped["line-wait-words"])
@@ -308,7 +310,7 @@ def test_one_who_asks_for_another_day_meanwhile_waits_for_the_turn(project, call
     first = call("cycle-card.children", **other).get_json()["response"]
     assert not first["finish-wait-poll"]["disabled"]
     marching.blocks.release(3)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     call(
         "cycle-card.children",
         changed="finish-wait-poll.n_intervals",
@@ -316,7 +318,7 @@ def test_one_who_asks_for_another_day_meanwhile_waits_for_the_turn(project, call
         **{"finish-wait-poll.n_intervals": 1},
     )
     marching.blocks.release(3)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     assert not project.line.takes_long(end_of_day(dt.date(2026, 10, 2)))
 
 
@@ -328,7 +330,7 @@ def test_who_lags_is_left_off_when_cancelled_while_it_is_worked_out(
     def slow(*job, on_row=None, **more):
         def row(done, rows):
             begun.release()
-            assert let.acquire(timeout=20)
+            assert let.acquire(timeout=PATIENCE_S)
             return on_row(done, rows)
 
         return lag.lag(*job, on_row=row, **more)
@@ -336,10 +338,10 @@ def test_who_lags_is_left_off_when_cancelled_while_it_is_worked_out(
     monkeypatch.setattr(line_answers, "lag", slow)
     line_page(call)
     marching.blocks.release(3)
-    assert begun.acquire(timeout=60)
+    assert begun.acquire(timeout=PATIENCE_S)
     line_page(call, "cancel.n_clicks")
     let.release()
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     stopped = line_page(call, "poll.n_intervals").get_json()["response"]
     assert "line-whole" not in stopped
     assert line_answers.WHO_LAGS in str(stopped["line-wait-words"])
@@ -356,7 +358,7 @@ def test_a_forecast_that_breaks_is_said_to_and_not_begun_over_and_over(project, 
     monkeypatch.setattr(line_answers, "LONG_CELLS", 1)
     monkeypatch.setattr(line_answers, "project_finish", breaks)
     asked(call)
-    project.line.watched.wait(20)
+    project.line.watched.wait(PATIENCE_S)
     failed = asked(call, "poll.n_intervals")
     assert "ended without an answer" in str(failed["finish-wait-words"])
     assert failed["finish-wait-poll"]["disabled"]

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 
@@ -337,8 +338,13 @@ def test_a_group_that_another_program_keeps_waiting_is_told_so_once(tmp_path: Pa
 @contextmanager
 def taking_over(desk: Desk, other: SqliteStore) -> Iterator[None]:
     """Let a desk's first writer finish, and write in another program before the group does."""
-    # The other stands in the gate already, so it comes between the first and the group.
-    with other._gate.passed(time.monotonic() + PATIENCE_S):
+    begin = desk.log._begin
+
+    def begin_after_the_other() -> None:
+        until(lambda: other._writer.in_transaction)
+        begin()
+
+    with patch.object(desk.log, "_begin", begin_after_the_other):
         desk._go.set()
         until(other._begun)
         desk.finish()
