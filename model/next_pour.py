@@ -18,7 +18,15 @@ from model.activities import Activity
 from model.fold import State
 from model.job import Job
 from model.pour_asked import PourAsked
-from model.pour_before import Row, before_pour, not_before, place_of, standing, units_ahead
+from model.pour_before import (
+    Row,
+    before_pour,
+    not_before,
+    place_of,
+    placed_lately,
+    standing,
+    units_ahead,
+)
 from model.pour_habits import PourHabits
 from model.pour_plan import (
     Concrete,
@@ -90,7 +98,8 @@ def next_pour(
     concrete = _concrete(pour, row)
     before = before_pour(state, unit, pour.span, activity)
     waits_until = not_before(pour.job, activity, before)
-    start, start_from = _start(pour, now, waits_until)
+    goes_on = row["status"] == "under_way" and placed_lately(state, unit, pour.span, activity, now)
+    start, start_from = _start(pour, now, waits_until, goes_on=goes_on)
     rate, recent = _rate(pour)
     plan = PourPlan(
         unit=unit,
@@ -289,12 +298,14 @@ def _trucks(pour: _Pour) -> Trucks:
 
 
 def _start(
-    pour: _Pour, now: dt.datetime, waits_until: dt.date | None
+    pour: _Pour, now: dt.datetime, waits_until: dt.date | None, *, goes_on: bool
 ) -> tuple[dt.datetime, StartSource]:
-    """Return when the pour starts: as asked, or on the next working day that may be."""
+    """Return when it starts: as asked, now where it goes on, or the next day that may be."""
     wanted, usual = pour.asked.get("start"), pour.habits.start
     if isinstance(wanted, dt.datetime):
         return wanted, "given"
+    if wanted is None and goes_on:
+        return now.replace(second=0, microsecond=0), "under_way"
     hour = usual or USUAL_START
     if wanted is None:
         soon = now.date() if now.time() < hour else now.date() + dt.timedelta(days=1)

@@ -103,11 +103,14 @@ class PourAnswer:
 
     def _times(self) -> dict[str, Any]:
         plan, band, volume = self.plan, self.plan.rate.band, self.shown.volume
+        lately = plan.recent_band
         return {
             "rate": volume(plan.rate.m3_per_h),
             "rate_from": plan.rate.source,
             "rate_low": volume(band.low_m3_per_h) if band else None,
             "rate_high": volume(band.high_m3_per_h) if band else None,
+            "recent_low": volume(lately.low_m3_per_h) if lately else None,
+            "recent_high": volume(lately.high_m3_per_h) if lately else None,
             "hours": plan.hours,
             "hours_low": plan.hours_low,
             "hours_high": plan.hours_high,
@@ -174,12 +177,14 @@ class PourAnswer:
     def _rate_words(self) -> str:
         rate, words = self.plan.rate, self.shown.rate_words
         said = f"{words(rate.m3_per_h)}, {RATE_FROM[rate.source]}"
-        if rate.band is not None:
-            said += (
-                f": {len(self.plan.recent)} of them, from {words(rate.band.low_m3_per_h)} (slow) "
-                f"to {words(rate.band.high_m3_per_h)} (quick)"
-            )
-        return said
+        band = self.plan.recent_band
+        if band is None:
+            return said
+        number = len(self.plan.recent)
+        said += f": {number} of them" if rate.band else f"; the last {number} pours went"
+        return (
+            f"{said} from {words(band.low_m3_per_h)} (slow) to {words(band.high_m3_per_h)} (quick)"
+        )
 
     def _time_words(self) -> str:
         plan = self.plan

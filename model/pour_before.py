@@ -14,9 +14,11 @@ import numpy as np
 import pandas as pd
 
 from model.activities import Activity
-from model.fold import State
+from model.fold import MICROS_PER_DAY, State
 from model.job import Job
+from model.log_arrays import PLACE, micros
 from model.pour_plan import Before
+from model.shift_totals import NIGHT_US
 
 Row = Any
 """One row of ``state.units`` or ``state.spans``."""
@@ -101,6 +103,30 @@ def units_ahead(state: State, unit: str, activity: Activity) -> tuple[str, ...]:
     done = (units["activity"] == activity.key) & (units["status"] == "complete")
     poured = set(units.loc[done, "unit"])
     return tuple(one for one in own[: own.index(unit)] if one not in poured)
+
+
+def placed_lately(state: State, unit: str, span: str, activity: Activity, now: dt.datetime) -> bool:
+    """Tell whether concrete was placed in the shift that runs at a moment (local)."""
+    log = state.log
+    rows = log.known_on(state.known_on).rows
+    place, column = np.divmod(rows.cell, log.shape[2])
+    placing = (rows.kind == PLACE) & (column == state.job.activities.index(activity))
+    placing &= np.isin(place, _places(state, unit, span, activity)) & (rows.at_us <= micros(now))
+    last_us = rows.at_us[placing].max(initial=0)
+    return bool(_shift(int(last_us)) == _shift(micros(now)))
+
+
+def _shift(moment_us: int) -> int:
+    """Return the day whose shift runs at a moment, if it runs on past midnight."""
+    return (moment_us - NIGHT_US) // MICROS_PER_DAY
+
+
+def _places(state: State, unit: str, span: str, activity: Activity) -> Sequence[int]:
+    """Return the places of the log's cells that an activity has at a unit or span."""
+    if activity.grain == "unit":
+        return [state.log.shape[0] + place_of(state.job, unit, "")]
+    spans = (span,) if span else state.job.spans_of_unit[unit]
+    return [place_of(state.job, unit, one) for one in spans]
 
 
 def _stands(state: State, unit: str, span: str, earlier: Activity) -> Before:

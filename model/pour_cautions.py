@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 
 from model.drying import Level
 from model.pour_plan import PourPlan
-from model.pour_rate import FEWEST_POURS, RateBand, rate_band
+from model.pour_rate import FEWEST_POURS
 from model.pour_words import Shown, before_words, day_words
 from model.units import share_words
 
@@ -65,7 +65,7 @@ def _of_readiness(plan: PourPlan) -> Iterator[str]:
     open_ones = [before_words(one) for one in plan.before if not one.finished]
     if open_ones:
         yield f"Not finished before it: {'; '.join(open_ones)}."
-        if plan.start_from != "given":
+        if plan.start_from in ("project", "usual"):
             yield "The day taken is no forecast of when it is ready: the line's forecast says that."
     if plan.ahead:
         yield f"Not poured yet, and before it on {plan.heading}: {', '.join(plan.ahead)}."
@@ -78,6 +78,8 @@ def _of_readiness(plan: PourPlan) -> Iterator[str]:
 
 
 def _of_the_day(plan: PourPlan) -> Iterator[str]:
+    if plan.start_from == "under_way":
+        yield f"It is being poured: the rest counts from {plan.start:%H:%M}."
     if not plan.working_day:
         yield f"{day_words(plan.start)} is no working day of the calendar."
     if plan.lost_day_chance and plan.lost_day_chance >= NOTEWORTHY_CHANCE:
@@ -112,8 +114,11 @@ def _of_rate(plan: PourPlan, shown: Shown) -> Iterator[str]:
             f"Fewer than {FEWEST_POURS} recent pours tell their time, so "
             f"{shown.rate_words(rate.m3_per_h)} is taken: common practice, no source."
         )
-    elif rate.band is None and len(plan.recent) >= FEWEST_POURS:
-        yield from _against_recent(plan, rate_band(plan.recent), shown)
+    elif plan.recent_band is not None and rate.m3_per_h > plan.recent_band.high_m3_per_h:
+        yield (
+            f"{shown.rate_words(rate.m3_per_h)} is faster than nine in ten of the last "
+            f"{len(plan.recent)} pours ({shown.rate_words(plan.recent_band.high_m3_per_h)})."
+        )
     if plan.last_load_m3 is not None and plan.last_load_m3 < SMALL_LOAD * plan.trucks.load_m3:
         yield (
             f"The last truck brings {shown.volume_words(plan.last_load_m3)} only: see what the "
@@ -125,14 +130,6 @@ def _of_rate(plan: PourPlan, shown: Shown) -> Iterator[str]:
     if plan.hours is not None and plan.hours >= LONG_HOURS and plan.concrete.order_m3 is not None:
         needed = shown.rate_words(plan.concrete.order_m3 / LONG_HOURS)
         yield f"To be done in less than {LONG_HOURS:g} hours it must go faster than {needed}."
-
-
-def _against_recent(plan: PourPlan, band: RateBand, shown: Shown) -> Iterator[str]:
-    if plan.rate.m3_per_h > band.high_m3_per_h:
-        yield (
-            f"{shown.rate_words(plan.rate.m3_per_h)} is faster than nine in ten of the last "
-            f"{len(plan.recent)} pours ({shown.rate_words(band.high_m3_per_h)})."
-        )
 
 
 def _of_weather(plan: PourPlan) -> Iterator[str]:

@@ -18,11 +18,11 @@ from model.clock import after_hours
 from model.curing import wet_until
 from model.drying import Drying, Weather, drying
 from model.events import Status
-from model.pour_rate import PastPour, RateBand
+from model.pour_rate import FEWEST_POURS, PastPour, RateBand, rate_band
 
 RateSource = Literal["given", "project", "recent_heading", "recent", "common_practice"]
 LoadSource = Literal["given", "project", "common_practice"]
-StartSource = Literal["given", "project", "usual"]
+StartSource = Literal["given", "under_way", "project", "usual"]
 
 EXACT = 1e-9
 """Shares of a load or a truck below this come from the last digits of a division."""
@@ -232,7 +232,8 @@ class PourPlan:
     zone
         Of the site: an hour is an hour also in the night the clocks change.
     start_from
-        ``"given"``; ``"project"``: the hour is the folder's; ``"usual"``: nobody said one.
+        ``"given"``; ``"under_way"``: it is being poured, so the rest counts from the moment
+        asked; ``"project"``: the hour is the folder's; ``"usual"``: nobody said one.
     surface
         The deck surface it leaves to be finished; None for a pour that leaves none.
     weather
@@ -283,6 +284,11 @@ class PourPlan:
     def ready(self) -> bool:
         """Whether everything before it is finished and it is not on hold itself."""
         return self.status != "on_hold" and all(one.finished for one in self.before)
+
+    @property
+    def recent_band(self) -> RateBand | None:
+        """What recent pours came to, whether the rate is theirs or not; None of too few."""
+        return rate_band(self.recent) if len(self.recent) >= FEWEST_POURS else None
 
     @property
     def hours(self) -> float | None:

@@ -247,6 +247,36 @@ def test_a_day_alone_takes_the_hour_of_the_folder():
     assert (plan.start, plan.start_from) == (dt.datetime(2026, 6, 9, 5, 0), "given")
 
 
+@pytest.mark.parametrize(
+    ("at", "now", "start"),
+    [
+        ("2026-06-04 15:30", "2026-06-04 17:00", "2026-06-04 17:00"),  # it goes on
+        ("2026-06-04 23:30", "2026-06-05 02:00", "2026-06-05 02:00"),  # by night too
+        ("2026-06-03 15:30", "2026-06-04 17:00", "2026-06-05 06:00"),  # of the day before
+    ],
+)
+def test_the_rest_of_a_pour_that_goes_on_counts_from_now(at, now, start):
+    plan = plan_of(placed(at, 40), now=dt.datetime.fromisoformat(now))
+    assert plan.start == dt.datetime.fromisoformat(start)
+    goes_on = plan.start_from == "under_way"
+    assert goes_on == (start == now)
+    assert goes_on == any("It is being poured" in caution for caution in said(plan))
+
+
+def test_a_pour_that_stopped_today_starts_again_on_a_day_to_come():
+    hold = an_event("hold", "2026-06-04 16:00", activity="deck_pour", reason="pump down")
+    plan = plan_of(placed("2026-06-04 15:30", 40), hold)
+    assert plan.start == dt.datetime(2026, 6, 5, 6, 0)
+
+
+def test_a_span_that_is_poured_now_goes_on_and_the_next_one_does_not():
+    job = a_job(activities=only("deck_pour", grain="span"))
+    one = an_event("place", "2026-06-04 15:30", activity="deck_pour", span="1", quantity=40,
+                   measure_unit="m3")  # fmt: skip
+    sources = [plan_of(one, job=job, span=span).start_from for span in ("1", "2", "")]
+    assert sources == ["under_way", "usual", "under_way"]
+
+
 def test_a_day_that_is_not_worked_is_said():
     plan = plan_of(start=dt.date(2026, 6, 6))
     assert not plan.working_day
@@ -353,6 +383,8 @@ def test_a_rate_nobody_has_reached_lately_is_said():
     )
     plan = plan_of(*OWN, job=HISTORY, unit="E04", rate_m3_per_h=60.0)
     assert not any("nine in ten" in caution for caution in said(plan))
+    assert plan.rate.band is None
+    assert plan.recent_band.median_m3_per_h == pytest.approx(60.0)
 
 
 def test_a_long_pour_says_what_rate_would_do():
