@@ -76,13 +76,11 @@ def lost_days_of(job: Job, state: State, as_of: dt.date) -> LostDays | None:
     ``(l + 20·0.05) / (n + 20)``; for a month with its own l and n, ``(l + 20·share) / (n + 20)``.
     An empirical-Bayes shrinkage; the weights are our choice (no source).
     """
-    days = _days_seen(job, state, as_of)
-    held = _held_cells(job, state, as_of, days)
-    if held is None:
+    by_day = lost_by_day(job, state, as_of)
+    if by_day is None:
         return None
+    days, share = by_day
     worked = job.calendar.is_workday(days)
-    under_way = np.maximum(_under_way(job, state, days), held)
-    share = np.divide(held, under_way, out=np.zeros(days.size), where=under_way > 0)
     month = days.astype("datetime64[M]").astype(np.int64) % 12
     seen = np.bincount(month[worked], minlength=12).astype(np.float64)
     lost = np.bincount(month[worked], weights=share[worked], minlength=12).astype(np.float64)
@@ -91,6 +89,27 @@ def lost_days_of(job: Job, state: State, as_of: dt.date) -> LostDays | None:
     shares = (lost + weight * overall) / (seen + weight)
     worked_in = _working_days_to_come(job.calendar, as_of)
     return LostDays(seen, lost, tuple((shares * worked_in).tolist()))
+
+
+def lost_by_day(job: Job, state: State, as_of: dt.date) -> tuple[Dates, NDArray[np.float64]] | None:
+    """Return what share of each day's work weather took; None where the log knows of no weather.
+
+    Parameters
+    ----------
+    job, state, as_of
+        As ``lost_days_of``, which says what counts.
+
+    Returns
+    -------
+    Dates and array of float
+        Every day from the first start to the last seen, worked or not, and 0…1 for each.
+    """
+    days = _days_seen(job, state, as_of)
+    held = _held_cells(job, state, as_of, days)
+    if held is None:
+        return None
+    under_way = np.maximum(_under_way(job, state, days), held)
+    return days, np.divide(held, under_way, out=np.zeros(days.size), where=under_way > 0)
 
 
 def _with_lost_days(job: Job, lost: LostDays | None) -> Job:

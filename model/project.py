@@ -78,6 +78,7 @@ from model.store import (
     restore,
 )
 from model.unit_log import LogView
+from model.week import WeekAnswer, week, week_moments
 from model.whatif import Change, WhatIf
 
 LOG_FILE = "log.sqlite"
@@ -678,6 +679,22 @@ class Project:
     def change_text(self, changes: Sequence[Change]) -> str:
         """Write cases as the text of a file that ``whatif_file`` reads."""
         return write_changes(changes)
+
+    def week(
+        self, ending: dt.date | None = None, known_on: dt.datetime | None = None
+    ) -> WeekAnswer:
+        """Say what a week was, beside the week before; the last full one without its last day.
+
+        As known at its own end, unless asked otherwise, so that it can be asked for again.
+
+        Raises
+        ------
+        InputError
+            For a week before the job or still to come; see ``week_moments``.
+        """
+        last_told = wall_clock(self.last_recorded_at(), self.job.timezone)
+        moments = week_moments(self.job, ending, known_on, now=self.now(), last_told=last_told)
+        return week(self.line, self.state, moments)
 
     @property
     def line(self) -> LineAnswers:
