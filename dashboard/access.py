@@ -98,6 +98,8 @@ CALLBACKS: Mapping[str, Right] = {
     "line-cycles.figure": "read",
     "line-drivers.children": "read",
     "line-backtest.children": "read",
+    "pour-whole.children": "read",
+    "pour-answer.children": "read",
     # Cases are the scheduler's, also while they are only looked at.
     "whatif-answer.children": "plan",
     "whatif-file.data": "plan",

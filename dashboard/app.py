@@ -27,11 +27,11 @@ from dashboard.doors import (
     whatif_api,
 )
 from dashboard.doors import day_book as day_book_door
-from dashboard.pages import day_book, line, line_map, not_found, plan
+from dashboard.pages import day_book, line, line_map, not_found, plan, pour
 from dashboard.parts import frame, palette
 from model.project import Project
 
-FOR_ALL = (line_map, line, day_book)
+FOR_ALL = (line_map, line, pour, day_book)
 FOR_PLANNERS = (plan,)
 """Linked only for who may change the plan."""
 

@@ -16,6 +16,8 @@ from dashboard.parts.days import read_day
 from dashboard.parts.line_address import ALL
 from dashboard.parts.line_back import recent_of
 from dashboard.parts.plan_form import LOST
+from dashboard.parts.pour_fields import FIELDS
+from dashboard.parts.pour_form import field_id
 from dashboard.parts.whatif_form import WEATHER_WORDS, WEEKS
 from model.job import Job
 from model.workdays import WEEKDAYS
@@ -114,6 +116,9 @@ DAY = Shape(
 )
 ACTIVITY = _key("an activity of this job", lambda job: job.activity_by_key)
 UNIT = _key("a unit of this job", lambda job: job.heading_of_unit)
+POURED = _key("a unit of this job", lambda job: job.spans_of_unit)
+"""Also one that no heading builds."""
+
 UNIT_OR_BLANK = _key("a unit of this job or blank", lambda job: job.heading_of_unit, "")
 
 BY_PROPERTY: Mapping[str, Shape] = {"n_clicks": COUNT, "n_intervals": COUNT}
@@ -161,6 +166,12 @@ BY_INPUT: Mapping[str, Shape] = {
     "plan-holidays.value": TEXT,
     "plan-days-off.value": TEXT,
     **{f"{field}.value": NUMBER for field in LOST},
+    # The next pour; what a field says is told beside it.
+    "pour-which.data": _record(
+        unit=POURED, activity=ACTIVITY, span=TEXT, usual=_record(**dict.fromkeys(FIELDS, TEXT))
+    ),
+    "pour-seq.data": COUNT,
+    **{f"{field_id(key)}.value": TEXT for key in FIELDS},
     # The day book says itself what is no day.
     "day-book-day.value": TEXT,
 }

@@ -21,9 +21,22 @@ def mark_image(look: StatusLook, ink: str | None = None) -> str:
     ink
         Colour of the mark; by default the ink that goes on the status's own fill.
     """
+    return drawn_mark(look.mark, ink or look.ink)
+
+
+def drawn_mark(outline: str, ink: str) -> str:
+    """Return a mark as the address of an SVG image.
+
+    Parameters
+    ----------
+    outline
+        SVG path in a box of 16 by 16, filled by the even-odd rule.
+    ink
+        Its colour.
+    """
     svg = (
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16">'
-        f'<path fill-rule="evenodd" fill="{ink or look.ink}" d="{look.mark}"/></svg>'
+        f'<path fill-rule="evenodd" fill="{ink}" d="{outline}"/></svg>'
     )
     return f"data:image/svg+xml,{quote(svg)}"
 

@@ -75,6 +75,8 @@ CALLBACK_MAY = {
     "line-cycles.figure": READERS,
     "line-drivers.children": READERS,
     "line-backtest.children": READERS,
+    "pour-whole.children": READERS,
+    "pour-answer.children": READERS,
     "whatif-answer.children": PLANNERS,
     "whatif-file.data": PLANNERS,
     "plan-review.children": PLANNERS,
@@ -98,6 +100,9 @@ FITTING = {
     "case-1-activity.value": "falsework", "case-1-crews.value": 2, "case-1-weather.value": "1",
     "plan-file.contents": "data:text/csv;base64,YQ==", "plan-workdays.value": ["Mon"],
     "plan-reviewed.data": {"text": "unit", "seen": "", "name": "b.csv"},
+    "pour-which.data": {"unit": "E01", "activity": "deck_pour", "span": "",
+                        "usual": {"rate": "45"}},
+    "pour-seq.data": 0, "pour-rate.value": "50", "pour-start.value": "2026-03-30T06:30",
 }  # fmt: skip
 """What a page sends of an input; nothing of those left out."""
 
