@@ -57,7 +57,9 @@ DECK_QUANTITY = "deck_m3"
 LONGEST_HOURS = 200.0
 """A pour that takes longer comes from a rate or a volume in another unit."""
 
-LAST_YEAR = 2200
+FIRST_YEAR, LAST_YEAR = 1990, 2200
+"""A start outside these years is a slip of the pen."""
+
 NAMED = 12
 """So many names are listed in a message, and how many there are."""
 
@@ -233,7 +235,7 @@ def _check_numbers(asked: PourAsked) -> None:
         "volume": asked.get("volume_m3"),
     }
     problems = [
-        Problem("request", f"It is {number:g}; expected a number above 0.", "Correct it.",
+        Problem("request", "It must be a number above 0.", "Correct it, or leave it out.",
                 field=field)
         for field, number in above_nothing.items()
         if number is not None and not (math.isfinite(number) and number > 0.0)
@@ -243,7 +245,7 @@ def _check_numbers(asked: PourAsked) -> None:
         message = f"It is {100 * allowance:g} per cent; expected 0 to 100."
         problems.append(Problem("request", message, "Correct it.", field="allowance"))
     start = asked.get("start")
-    if start is not None and start.year > LAST_YEAR:
+    if start is not None and not FIRST_YEAR <= start.year <= LAST_YEAR:
         message = f"The pour starts in the year {start.year}."
         problems.append(Problem("request", message, "Correct the year.", field="start"))
     if problems:

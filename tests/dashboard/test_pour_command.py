@@ -148,7 +148,7 @@ def test_a_start_may_be_a_day_or_a_moment(folder):
         (("E15", "painting"), "'painting' is no activity of this job. Use one of falsework"),
         (("E15", "rebar"), "Rebar places no concrete. Use one of bottom_slab_stems, deck_pour."),
         (("E05", "deck_pour"), "Deck pour of E05 was finished on 4 Aug 2026."),
-        (("E15", "deck_pour", "--rate", "0"), "rate: It is 0; expected a number above 0."),
+        (("E15", "deck_pour", "--rate", "0"), "rate: It must be a number above 0."),
         (("E15", "deck_pour", "--span", "1"), "span: Deck pour goes by whole units."),
         (("E15", "deck_pour", "--wind", "8"), "humidity: The humidity of the air is missing."),
         (("E15", "deck_pour", "--start", "soon"), "'soon' is no date"),

@@ -269,6 +269,12 @@ def test_a_pour_that_stopped_today_starts_again_on_a_day_to_come():
     assert plan.start == dt.datetime(2026, 6, 5, 6, 0)
 
 
+def test_concrete_that_comes_later_today_is_not_placed_yet():
+    start = an_event("start", "2026-06-04 16:30", activity="deck_pour")
+    plan = plan_of(start, placed("2026-06-04 18:00", 40), as_of=NOW)
+    assert (plan.concrete.placed_m3, plan.start_from) == (0.0, "usual")
+
+
 def test_a_span_that_is_poured_now_goes_on_and_the_next_one_does_not():
     job = a_job(activities=only("deck_pour", grain="span"))
     one = an_event("place", "2026-06-04 15:30", activity="deck_pour", span="1", quantity=40,
@@ -289,6 +295,8 @@ def test_the_chance_of_rain_is_that_of_the_working_days_of_its_month():
     # 22 working days in June 2026, no holiday in this calendar; the weekend's month is the same.
     assert plan_of(job=job, start=dt.date(2026, 6, 9)).lost_day_chance == pytest.approx(0.1)
     assert plan_of(job=job, start=dt.date(2026, 6, 6)).lost_day_chance == pytest.approx(0.1)
+    # 21 in May: the last weekend of a month is not of the month after.
+    assert plan_of(job=job, start=dt.date(2026, 5, 30)).lost_day_chance == pytest.approx(4 / 21)
     assert plan_of(job=job, start=dt.date(2026, 7, 9)).lost_day_chance == 0.0
     assert plan_of(start=dt.date(2026, 6, 9)).lost_day_chance is None
 
@@ -354,6 +362,7 @@ def test_a_pour_that_is_finished_is_refused_with_its_day():
         ({"volume_m3": 0.0}, "volume"),
         ({"allowance": 1.5}, "allowance"),
         ({"start": dt.date(9999, 12, 31)}, "start"),
+        ({"start": dt.datetime(26, 6, 5, 6, 0)}, "start"),
         ({"rate_m3_per_h": 0.001}, "rate"),
     ],
 )

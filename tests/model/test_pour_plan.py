@@ -73,6 +73,12 @@ def test_loads_that_come_out_even_take_no_truck_more():
     assert from_si(plan.last_load_m3, "yd3") == pytest.approx(9.0)
 
 
+def test_a_division_that_comes_out_a_hair_above_takes_no_load_more():
+    concrete = Concrete(100.0, allowance=0.1)
+    assert concrete.order_m3 / 10.0 > 11.0  # in the last digit
+    assert Trucks(10.0, "given").loads(concrete.order_m3) == 11
+
+
 def test_13_000_square_feet_in_5_hours_are_finished_at_2_600_an_hour():
     finishing = a_plan(300, 60).finishing
     assert from_si(finishing.area_m2_per_h, "ft2") == pytest.approx(2600.0)

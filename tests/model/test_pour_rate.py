@@ -159,6 +159,14 @@ def test_what_happened_later_is_not_known_as_of_before():
     assert pour.unit == "E01"
 
 
+def test_a_load_placed_later_in_the_shift_is_not_known_as_of_before():
+    late = told("place", "2026-06-04 14:00", 60)  # after the finish; a late ticket still counts
+    [pour] = pours(*tickets(), late, as_of=dt.datetime(2026, 6, 4, 12)).timed
+    assert (pour.placed_m3, pour.hours) == (240.0, 3.0)
+    [pour] = pours(*tickets(), late).timed
+    assert (pour.placed_m3, pour.hours) == (300.0, 6.0)
+
+
 def test_what_the_log_was_told_later_is_not_known_by_then():
     late = told("place", "2026-06-04 08:00", 60, recorded_at="2026-06-07 12:00")
     rest = [
