@@ -15,7 +15,6 @@ from waitress.server import create_server
 
 from dashboard.app import Settings, create_app
 from dashboard.demo import open_demo
-from model.clock import clock_starting_at
 from model.project import Project
 
 CHROMIUM = which("chromium") or which("chromium-browser") or which("google-chrome")
@@ -36,7 +35,18 @@ FLAGS = [
 DESKTOP = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
-WAIT_MS = 20_000
+RESTS = """() => {
+    const { plot, view } = window.pourmap.map;
+    const zoom = window.pourmap.mapObject(plot).getZoom();
+    return view.zoom === zoom && Math.abs(zoom - plot.layout.map.zoom) < 1e-6;
+}"""
+"""Whether the map shows the view that was fitted to it."""
+
+WAIT_MS = 60_000
+"""How long a page may take, and every step on it, before it counts as broken.
+
+On a loaded machine that shares two processors with others, half a minute has been seen.
+"""
 
 
 def pytest_collection_modifyitems(items):
@@ -61,6 +71,8 @@ def serving(project: Project) -> Iterator[Served]:
     running = threading.Thread(target=server.run, daemon=True)
     running.start()
     yield Served(f"http://127.0.0.1:{server.effective_port}", project)
+    # First those who still answer: they would write to what is closed, or opened by the next test.
+    server.task_dispatcher.shutdown(cancel_pending=True, timeout=30)
     server.close()
     running.join(timeout=10)
     project.close()
@@ -75,11 +87,14 @@ def served(tmp_path) -> Iterator[Served]:
 
 @pytest.fixture
 def shift_end(tmp_path) -> Iterator[Served]:
-    """The demo on the day after its log ends, half past three: nothing is told of that day yet."""
+    """The demo on the day after its log ends, half past three: nothing is told of that day yet.
+
+    Its clock stands, so that it is half past three however long a test takes.
+    """
     with open_demo(tmp_path / "demo") as demo:
         zone = demo.job.timezone
     at = dt.datetime(2026, 11, 25, 15, 30, tzinfo=zone)
-    with serving(Project.open(tmp_path / "demo", clock=clock_starting_at(at))) as running:
+    with serving(Project.open(tmp_path / "demo", clock=lambda: at)) as running:
         yield running
 
 
@@ -90,7 +105,6 @@ def browser(request):
 
     require(CHROMIUM, "no Chromium on this machine: install Debian's package chromium")
     playwright = pytest.importorskip("playwright.sync_api")
-    # On a loaded machine a page may take seconds: as long as the contexts below wait.
     playwright.expect.set_options(timeout=WAIT_MS)
     with playwright.sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
@@ -127,6 +141,18 @@ class Watched:
         page = self.open(url, viewport, **more)
         page.wait_for_selector("#map-view[data-ready=yes]")
         page.wait_for_function("() => window.pourmap.state.statuses !== null")
+        return page
+
+    def open_still_map(self, url, viewport=DESKTOP, **more):
+        """Open the map page and wait until nothing moves map and strip on the screen any more.
+
+        The cards above them grow when the projected finish comes, and the plotting library puts
+        its first view back while it still has something to draw.
+        """
+        page = self.open_map(url, viewport, **more)
+        page.wait_for_selector("#finish-card:has-text('80 % sure by')")
+        page.evaluate("() => Plotly.Plots.resize(pourmap.map.plot).then(() => true)")
+        page.wait_for_function(RESTS)
         return page
 
 

@@ -7,7 +7,7 @@ import time
 
 from playwright.sync_api import expect
 
-from tests.browser.conftest import PHONE
+from tests.browser.conftest import PHONE, WAIT_MS
 
 WHO = "Ines Quarrow"
 
@@ -34,10 +34,30 @@ def ready(page):
 
 def until(page, holds):
     """Let the page go on, and what it asks for come in, until something holds here."""
-    deadline = time.monotonic() + 20
+    deadline = time.monotonic() + WAIT_MS / 1000
     while not holds():
-        assert time.monotonic() < deadline, "it did not come about within 20 s"
+        assert time.monotonic() < deadline, "it did not come about"
         page.evaluate("new Promise(requestAnimationFrame)")
+
+
+def take_in_list(page):
+    """Leave the field of the name, and wait until the list that comes for it is on the page.
+
+    Drawn anew with a name, the panel around the field is closed.
+    """
+    page.get_by_label("Your name").blur()
+    page.wait_for_selector("#shift-panel:not([open])")
+
+
+def let_it_try_only_when_told(page):
+    """Leave out the page's own later tries, which may come before a test has looked."""
+    page.evaluate(
+        """() => {
+            const { setTimeout } = window;
+            window.setTimeout = (act, wait, ...more) =>
+                wait < 2_000 ? setTimeout(act, wait, ...more) : 0;
+        }"""
+    )
 
 
 def choose_heading(page, heading):

@@ -7,7 +7,17 @@ import re
 
 from playwright.sync_api import expect
 
-from tests.browser.entry_steps import WHO, entries, open_entry, ready, recorded, row, send, tick
+from tests.browser.entry_steps import (
+    WHO,
+    entries,
+    open_entry,
+    ready,
+    recorded,
+    row,
+    send,
+    take_in_list,
+    tick,
+)
 
 UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
 PHOTO = {"name": "stem.jpg", "mimeType": "image/jpeg", "buffer": b"\xff\xd8\xff\xe0 stem form"}
@@ -81,6 +91,7 @@ def test_what_is_no_photo_is_refused_and_nothing_of_the_entry_recorded(served, w
 
 def test_a_file_that_is_too_large_is_said_at_once(served, watch):
     page = open_entry(watch, served.url)
+    take_in_list(page)
     work = tick(page, *UNDER_WAY, "Note")
     large = {**PHOTO, "buffer": PHOTO["buffer"] + bytes(10 * 2**20)}
     work.get_by_label("Photo or document").set_input_files(large)

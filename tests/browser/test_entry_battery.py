@@ -11,7 +11,7 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
+from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, WAIT_MS
 from tests.browser.entry_steps import WHO, ready, send, tick
 
 UNDER_WAY = ("W_from_east", "W23", "bottom_slab_stems")
@@ -31,7 +31,7 @@ class Phone:
         )  # fmt: skip
         said = next(line for line in self.process.stderr if line.startswith("DevTools listening"))
         self.context = chromium.connect_over_cdp(said.split()[-1]).contexts[0]
-        self.context.set_default_timeout(20_000)
+        self.context.set_default_timeout(WAIT_MS)
 
     def open_entry(self, served):
         page = self.context.new_page()

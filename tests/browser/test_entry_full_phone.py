@@ -79,6 +79,8 @@ def test_what_a_full_phone_has_sent_is_not_offered_again_after_a_reload(watch, s
     page.evaluate(FULL)
     send(page)
     expect_state(page, "1 entry is in the log")
+    # What was filled in could not be written anew, and is taken off the phone instead.
+    page.wait_for_selector("html[data-drafts=lost]", state="attached")
     page.reload()
     ready(page)
     expect(page.get_by_role("button", name="Review")).to_be_hidden()

@@ -14,6 +14,7 @@ from tests.browser.entry_steps import (
     choose_heading,
     entries,
     expect_state,
+    let_it_try_only_when_told,
     open_entry,
     phone,
     ready,
@@ -126,6 +127,7 @@ def test_a_double_tap_on_send_records_once(served, watch):
 
 def test_an_entry_whose_answer_was_lost_is_sent_again_and_counts_once(served, watch):
     page = open_entry(watch, served.url)
+    let_it_try_only_when_told(page)
     lost = []
 
     def lose_the_answer(route):
@@ -223,7 +225,7 @@ def test_a_list_that_was_asked_for_earlier_and_comes_later_does_not_take_a_newer
     def ask_for_the_list():
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
 
-    page.route("**/api/entry-sheet*", held.append, times=1)
+    page.route("**/api/entry-sheet*", lambda route: held.append(route), times=1)
     ask_for_the_list()
     until(page, lambda: held)
     (late,) = held
