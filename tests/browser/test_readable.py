@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.browser.conftest import CHROMIUM, FLAGS, PHONE
+from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, WAIT_MS
 
 CONTRAST = """
 (node) => {
@@ -109,10 +109,15 @@ def test_on_a_phone_placed_against_plan_is_read_without_moving_sideways(served, 
 
 def test_larger_text_makes_pages_larger_and_runs_over_no_edge(served, large_text):
     page = large_text.new_page(viewport=PHONE)
-    for path in ("/", "/plan", "/line"):
+    page.set_default_timeout(WAIT_MS)
+    drawn = {
+        "/": "#finish-card:has-text('80 % sure by')",
+        "/plan": "#plan-calendar-save",
+        "/line": "#line-chart .js-plotly-plot .bars path",
+    }
+    for path, selector in drawn.items():
         page.goto(served.url + path)
-        page.wait_for_selector("main > *")
-        page.wait_for_load_state("networkidle")
+        page.wait_for_selector(selector)
         size = page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)")
         assert size == pytest.approx(24 * 1.0625), path
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, path
@@ -139,7 +144,7 @@ def test_a_printed_map_says_of_which_day_it_is(served, watch):
 
 @pytest.mark.parametrize(("address", "unit"), [("/", None), ("/?unit=W03", "W03")])
 def test_zooming_in_by_button_never_loses_the_viaduct(served, watch, address, unit):
-    page = watch.open_map(served.url + address)
+    page = watch.open_still_map(served.url + address)
     whole = page.evaluate(SPANS_IN_SIGHT)
     for _ in range(5):
         page.click("#map-zoom-in")

@@ -1,6 +1,7 @@
 """Strip and map move as one, by pointer, by thumb and by keys, also when the map is bare."""
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.conftest import PHONE
 
@@ -29,16 +30,16 @@ CHOSEN = """
 
 
 def test_a_click_on_a_cell_chooses_span_and_activity_and_opens_the_history(served, watch):
-    page = watch.open_map(served.url)
+    page = watch.open_still_map(served.url)
     page.mouse.click(*page.evaluate(CELL, ["W07", 1, "rebar"]))
     page.wait_for_selector("#history .history li")
     assert page.evaluate(CHOSEN) == ["W07", "2", "rebar"]
-    assert page.locator("#activity input:checked").get_attribute("value") == "rebar"
+    expect(page.locator("#activity input[value=rebar]")).to_be_checked()
     assert "W07" in page.inner_text("#history-title")
 
 
 def test_a_tap_on_a_phone_chooses_the_cell_under_the_thumb(served, watch):
-    page = watch.open_map(served.url, PHONE, has_touch=True)
+    page = watch.open_still_map(served.url, PHONE, has_touch=True)
     page.touchscreen.tap(*page.evaluate(CELL, ["E05", 0, "curing"]))
     page.wait_for_selector("#history .history li")
     assert page.evaluate(CHOSEN)[0] == "E05"
@@ -59,7 +60,7 @@ def test_keys_walk_from_span_to_span_and_between_activities(served, watch):
 
 
 def test_the_wheel_zooms_about_the_station_under_the_pointer(served, watch):
-    page = watch.open_map(served.url)
+    page = watch.open_still_map(served.url)
     x, y = page.evaluate(CELL, ["E10", 0, "rebar"])
     edge = page.evaluate("document.getElementById('strip-view').getBoundingClientRect().left")
     at = "x => window.pourmap.stationAtPixel(x)"
@@ -77,7 +78,7 @@ def test_the_wheel_zooms_about_the_station_under_the_pointer(served, watch):
 
 
 def test_a_drag_pans_the_strip_and_chooses_nothing(served, watch):
-    page = watch.open_map(served.url)
+    page = watch.open_still_map(served.url)
     page.evaluate("window.pourmap.zoomStrip(0.2)")
     x, y = page.evaluate(CELL, ["E14", 0, "rebar"])
     before = page.evaluate("window.pourmap.strip.range")
