@@ -9,7 +9,7 @@ import pytest
 
 from dashboard.app import LINKS
 from tests.browser.conftest import DESKTOP, PHONE
-from tests.browser.entry_steps import choose_heading, open_entry, send, tick
+from tests.browser.entry_steps import choose_heading, open_entry, send, take_in_list, tick
 
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 SERIOUS = ("serious", "critical")
@@ -31,7 +31,11 @@ def faults(page):
 @pytest.mark.parametrize("path", [*(page.PATH for page in LINKS), "/sign-in", "/no-such-page"])
 def test_a_page_has_no_serious_fault(served, watch, path, size):
     page = watch.open(served.url + path, size)
-    ready = {"/": "#map-view[data-ready=yes]", "/entry": "html[data-ready=yes]"}
+    ready = {
+        "/": "#map-view[data-ready=yes]",
+        "/line": "#line-backtest .lead",
+        "/entry": "html[data-ready=yes]",
+    }
     page.wait_for_selector(ready.get(path, "main > *"))
     page.wait_for_load_state("networkidle")
     assert faults(page) == []
@@ -39,6 +43,7 @@ def test_a_page_has_no_serious_fault(served, watch, path, size):
 
 def test_a_filled_in_entry_has_no_serious_fault_at_any_step(served, watch):
     page = open_entry(watch, served.url)
+    take_in_list(page)
     work = tick(page, "W_from_east", "W23", "bottom_slab_stems", "Placed", "Hold", "Note")
     work.get_by_role("button", name="Add a load").click()
     page.get_by_text("Weather lost").click()

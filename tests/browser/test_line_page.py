@@ -6,6 +6,7 @@ import pytest
 
 from model.line_answers import LineAnswers
 from tests.browser.conftest import DESKTOP, PHONE
+from tests.browser.entry_steps import until
 from tests.browser.test_accessibility import faults
 
 BARS = "#line-chart .js-plotly-plot .bars path"
@@ -25,6 +26,19 @@ def shown_units(page):
         ".map((note) => note.text.replace(/<[^>]*>/g, ''))"
         ".filter((text) => /^[EW]\\d\\d$/.test(text))"
     )
+
+
+def wait_until_shown(page, unit):
+    """Wait until the chart names a unit; the words beside it may come first."""
+    until(page, lambda: unit in shown_units(page))
+
+
+def wait_for_all_parts(page):
+    """Wait until every chart is drawn and old projections are tested."""
+    for chart in ("line-chart", "line-curve", "line-cycles"):
+        page.wait_for_selector(f"#{chart} .js-plotly-plot .main-svg")
+    page.wait_for_selector("#line-pours > *")
+    page.wait_for_selector("#line-backtest .lead")
 
 
 def middle_of(page, unit):
@@ -96,7 +110,7 @@ def test_a_press_on_a_unit_in_the_table_shows_it_on_the_chart_and_in_the_address
     )
     page.wait_for_function("(unit) => location.search.includes('unit=' + unit)", arg=unit)
     assert f"heading={heading}" in page.url
-    assert unit in shown_units(page)
+    wait_until_shown(page, unit)
 
 
 def test_a_click_on_the_chart_selects_the_unit_and_links_it_to_the_map(served, watch):
@@ -160,7 +174,7 @@ def test_choosing_another_crew_redraws_the_chart_the_curve_and_the_cycles(served
 
 def test_the_test_of_old_projections_shows_its_progress_and_ends_in_a_sentence(served, watch):
     page = open_line(watch, served)
-    page.wait_for_selector("#line-backtest .lead", timeout=60_000)
+    page.wait_for_selector("#line-backtest .lead")
     said = page.locator("#line-backtest .lead").inner_text()
     assert said == str(served.project.backtest())
     assert page.locator("#line-backtest-cancel").is_disabled()
@@ -233,7 +247,7 @@ def test_the_map_outlines_what_lags_once_asked_to(served, watch):
 @pytest.mark.parametrize("size", SIZES)
 def test_nothing_on_the_page_is_wider_than_the_screen(served, watch, size):
     page = open_line(watch, served, "?heading=all&activity=all", size)
-    page.wait_for_load_state("networkidle")
+    wait_for_all_parts(page)
     wide = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
     assert page.evaluate(wide) == 0
 
@@ -244,5 +258,5 @@ def test_the_page_with_all_opened_has_no_serious_fault_of_accessibility(served, 
     page.evaluate("() => document.querySelectorAll('details').forEach((one) => (one.open = true))")
     page.get_by_role("button", name="Compare").click()
     page.wait_for_selector(".whatif-table")
-    page.wait_for_load_state("networkidle")
+    wait_for_all_parts(page)
     assert faults(page) == []

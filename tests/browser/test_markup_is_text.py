@@ -12,7 +12,7 @@ from demo_project import copy_starter
 from model.clock import clock_starting_at
 from model.project import Project
 from tests.browser.conftest import DESKTOP, PHONE, serving
-from tests.browser.entry_steps import open_entry, ready, send
+from tests.browser.entry_steps import entries, open_entry, ready, send, take_in_list
 from tests.model.builders import done
 from tests.model.people import PASSWORD
 
@@ -111,6 +111,7 @@ def test_the_charts_of_the_line_page_show_names_and_cases_as_text(odd, watch):
 
 def test_every_field_of_shift_entry_is_text_wherever_it_comes_back(odd, watch):
     page = open_entry(watch, odd.url, by=ODD)
+    take_in_list(page)
     shows(page, f"Starter Viaduct {ODD}", HEADING)
     card = page.locator("fieldset.entry-row").first
     card.get_by_role("button", name="Hold", exact=True).click()
@@ -119,7 +120,7 @@ def test_every_field_of_shift_entry_is_text_wherever_it_comes_back(odd, watch):
     card.get_by_role("button", name=ODD).first.click()  # a reason of the project
     shows(page, ODD)
     send(page)
-    expect(page.locator(".outbox-item")).to_have_count(1)
+    expect(entries(page, "sent")).to_have_count(1)
     shows(page, ODD)
     page.goto(f"{odd.url}/daybook?date=2026-03-20")
     page.wait_for_selector("#day-book .day-book-table:not(.shift-totals) td")
@@ -144,7 +145,7 @@ def test_names_typed_at_the_door_and_labels_of_tokens_are_text(odd, watch):
     page.fill("[name=password]", PASSWORD)
     faults = len(watch.faults)
     page.click("button:has-text('Sign in')")
-    page.wait_for_load_state()
+    expect(page.get_by_role("alert")).to_be_visible()
     del watch.faults[faults:]  # the console tells of the refusal, as it should
     assert page.evaluate(FOUND) == NOTHING
     page.fill("[name=name]", "Ines Alder")
