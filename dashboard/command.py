@@ -29,6 +29,7 @@ from dashboard.command_words import (
 )
 from dashboard.line_command import backtest, lag, whatif
 from dashboard.pour_command import pour
+from dashboard.report_command import report
 from dashboard.user_command import user
 from demo_project import copy_starter
 from model.problems import ViaductError
@@ -54,6 +55,7 @@ main.add_command(lag)
 main.add_command(backtest)
 main.add_command(whatif)
 main.add_command(pour)
+main.add_command(report)
 
 
 @main.command()

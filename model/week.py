@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from model.against_plan import FinishAgainstPlan, against_plan
-from model.clock import end_of_day
+from model.clock import end_of_day, short_date
 from model.cycle import RECENT_UNITS
 from model.finish_move import FinishMove, PaceChange, finish_moves, pace_changes
 from model.fold import State
@@ -207,9 +207,8 @@ class WeekAnswer:
 
     @property
     def days_words(self) -> str:
-        """Which week it is."""
-        moments = self.moments
-        return f"week of {date_words(moments.begins)} to {date_words(moments.ending)}"
+        """Which days they are."""
+        return f"{short_date(self.moments.begins)} to {date_words(self.moments.ending)}"
 
     @property
     def lagging(self) -> pd.DataFrame:
@@ -245,7 +244,7 @@ class WeekAnswer:
     def __str__(self) -> str:
         moments, finish = self.moments, self.finish
         lines = [
-            f"{self.job.name}: {self.days_words}",
+            f"{self.job.name}: week of {self.days_words}",
             f"as known on {moment_words(moments.known_on)}",
             where_words(self.activities),
             f"Finish: {finish_words(finish.now)}",

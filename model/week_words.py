@@ -47,6 +47,21 @@ def moment_words(moment: dt.datetime) -> str:
     return f"{date_words(moment)} {seconds}"
 
 
+def asked_again(moment: dt.datetime) -> str:
+    """Write a moment as the commands take it.
+
+    Examples
+    --------
+    >>> asked_again(dt.datetime(2026, 11, 22, 23, 59, 59, 999999))
+    '2026-11-22'
+    >>> asked_again(dt.datetime(2026, 11, 24, 18, 5, 43))
+    '2026-11-24T18:05:43'
+    """
+    if moment.time() == dt.time.max:
+        return moment.date().isoformat()
+    return moment.isoformat(timespec="seconds")
+
+
 def list_words(words: Sequence[str], most: int = 12) -> str:
     """Write a list, and how many more there are where it is long.
 
@@ -127,16 +142,39 @@ def moved_words(days: int | None) -> str:
 
 
 def change_words(days: float) -> str:
-    """Say a part of a move, to a tenth of a day.
+    """Say a part of a move, to a tenth of a day so that the parts add up.
 
     Examples
     --------
-    >>> change_words(1.23), change_words(-0.8), change_words(0.02)
-    ('1.2 working days later', '0.8 working days sooner', 'nothing')
+    >>> change_words(12.34), change_words(-0.8), change_words(0.02)
+    ('12.3 working days later', '0.8 working days sooner', 'nothing')
     """
     if abs(days) < LEAST_PART_DAYS:
         return "nothing"
-    return f"{days_words(abs(days))} {'later' if days > 0 else 'sooner'}"
+    return f"{abs(days):.1f} working days {'later' if days > 0 else 'sooner'}"
+
+
+def short_change(days: float | None, words: tuple[str, str] = ("later", "sooner")) -> str:
+    """Say how far a date moved or lies off, under a title that names the unit.
+
+    Parameters
+    ----------
+    days
+        Whole where they are counted between dates; None where not known.
+    words
+        For more than nothing, and for less.
+
+    Examples
+    --------
+    >>> short_change(3), short_change(-0.81), short_change(0.0), short_change(-2, ("late", "early"))
+    ('3 later', '0.8 sooner', '0', '2 early')
+    """
+    if days is None:
+        return "–"
+    if abs(days) < LEAST_PART_DAYS:
+        return "0"
+    number = f"{abs(days)}" if isinstance(days, int) else f"{abs(days):.1f}"
+    return f"{number} {words[0] if days > 0 else words[1]}"
 
 
 def move_words(before: Band | None, moved_days: int | None, move: FinishMove | None) -> str:

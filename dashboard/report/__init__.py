@@ -1,0 +1,1 @@
+"""The owner's week on paper: pages, tables and drawings made of one answer."""
