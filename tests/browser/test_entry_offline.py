@@ -222,10 +222,13 @@ def test_a_list_that_was_asked_for_earlier_and_comes_later_does_not_take_a_newer
     page.get_by_label("Your name").blur()
     held = []
 
+    def hold(route):
+        held.append(route)
+
     def ask_for_the_list():
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
 
-    page.route("**/api/entry-sheet*", lambda route: held.append(route), times=1)
+    page.route("**/api/entry-sheet*", hold, times=1)
     ask_for_the_list()
     until(page, lambda: held)
     (late,) = held
