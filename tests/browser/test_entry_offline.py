@@ -21,6 +21,7 @@ from tests.browser.entry_steps import (
     recorded,
     row,
     send,
+    take_in_list,
     tick,
     until,
 )
@@ -127,6 +128,7 @@ def test_a_double_tap_on_send_records_once(served, watch):
 
 def test_an_entry_whose_answer_was_lost_is_sent_again_and_counts_once(served, watch):
     page = open_entry(watch, served.url)
+    take_in_list(page)  # that it comes says that the server answers again
     let_it_try_only_when_told(page)
     lost = []
 

@@ -279,6 +279,7 @@ def test_a_second_tab_does_not_lose_what_the_first_filled_in(served, watch):
 
 def test_a_server_in_trouble_is_said_and_tried_again(served, watch):
     page = open_entry(watch, served.url)
+    take_in_list(page)  # that it comes says that the server answers again
     let_it_try_only_when_told(page)
     page.route("**/api/events", lambda route: route.fulfill(status=503, body=""), times=1)
     tick(page, *UNDER_WAY, "Finished")
