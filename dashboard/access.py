@@ -99,6 +99,7 @@ CALLBACKS: Mapping[str, Right] = {
     "line-drivers.children": "read",
     "line-backtest.children": "read",
     "pour-whole.children": "read",
+    "pour-seq.data": "read",
     "pour-answer.children": "read",
     # Cases are the scheduler's, also while they are only looked at.
     "whatif-answer.children": "plan",

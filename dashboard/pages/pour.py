@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import dash
-from dash import ClientsideFunction, Input, Output, State, ctx, dcc, html, no_update
+from dash import ClientsideFunction, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.parts import frame
@@ -42,7 +42,6 @@ NAME = "Next pour"
 NO_POUR = "This job has no activity that places concrete."
 ALL_POURED = "Everything that is planned is poured."
 LEFT_OUT = "What cannot be read is left out of the figures; it stands beside its field."
-REFRESH = "pour-refresh"
 
 
 def layout(project: Project, search: str = "") -> Component:
@@ -99,8 +98,9 @@ def _planned(project: Project, address: PourAddress, usual: PourAnswer) -> list[
     return [
         dcc.Store(id="pour-which", data={**which, "usual": texts}),
         dcc.Store(id="pour-seq", data=project.last_seq()),
+        dcc.Store(id="pour-heard"),
         dcc.Store(id="pour-said", data=_said(address, wanted, typed.wrong)),
-        frame.growth_clock(REFRESH),
+        frame.growth_clock("pour-refresh"),
         html.P(id="pour-in-short", className="only-read-aloud", role="status"),
         *notes,
         html.Div(
@@ -156,9 +156,14 @@ def _said(address: PourAddress, texts: Texts, wrong: Texts) -> dict[str, Any]:
 def register(app: dash.Dash, project: Project) -> None:
     """Wire the page to an app."""
     _register_choice(app, project)
+    _register_growth(app, project)
     _register_answer(app, project)
     in_browser: Any = app.clientside_callback
-    in_browser(ClientsideFunction("pourmap", "pourSaid"), Input("pour-said", "data"))
+    in_browser(
+        ClientsideFunction("pourmap", "pourSaid"),
+        Output("pour-heard", "data"),  # by which it is called for a new page too
+        Input("pour-said", "data"),
+    )
     in_browser(
         ClientsideFunction("pourmap", "printPage"),
         Input("pour-print", "n_clicks"),
@@ -179,6 +184,24 @@ def _register_choice(app: dash.Dash, project: Project) -> None:
         return page_parts(project, search or "") if path == PATH else no_update
 
 
+def _register_growth(app: dash.Dash, project: Project) -> None:
+    """Look every few seconds whether the log has grown.
+
+    On its own, for of two askings of one callback only the later one is heard: a tick would
+    take away the answer to what was just typed.
+    """
+
+    @app.callback(
+        Output("pour-seq", "data"),
+        Input("pour-refresh", "n_intervals"),
+        State("pour-seq", "data"),
+        prevent_initial_call=True,
+    )
+    def look_for_more(_: int, seen: int) -> Any:
+        newest = project.last_seq()
+        return no_update if newest == seen else newest
+
+
 def _register_answer(app: dash.Dash, project: Project) -> None:
     """Answer what is typed, and anew when the log has grown."""
 
@@ -187,27 +210,21 @@ def _register_answer(app: dash.Dash, project: Project) -> None:
         Output("pour-more", "children"),
         Output("pour-in-short", "children"),
         Output("pour-said", "data"),
-        Output("pour-seq", "data"),
         Output(WEATHER_TOLD, "children"),
         *(Output(told_id(key), "children") for key in FIELDS),
         *(Input(field_id(key), "value") for key in FIELDS),
-        Input(REFRESH, "n_intervals"),
+        Input("pour-seq", "data"),
         State("pour-which", "data"),
-        State("pour-seq", "data"),
         prevent_initial_call=True,
     )
     def answer_typed(*given: Any) -> tuple[Any, ...]:
-        ticked = ctx.triggered_id == REFRESH
-        *values, _, which, seen = given
-        newest = project.last_seq()
-        if ticked and newest == seen:
-            return (no_update,) * (6 + len(FIELDS))
+        *values, _, which = given
         texts = asked_texts(dict(zip(FIELDS, values, strict=True)), which["usual"])
         address = PourAddress(which["unit"], which["activity"], which["span"] or "")
         shown, typed = _answered(project, address, texts)
         told = [typed.wrong.get(key, "") for key in FIELDS]
         said = _said(address, texts, typed.wrong)
-        return *shown, said, newest, missing_words(typed.missing), *told
+        return *shown, said, missing_words(typed.missing), *told
 
 
 def _answered(

@@ -76,6 +76,7 @@ CALLBACK_MAY = {
     "line-drivers.children": READERS,
     "line-backtest.children": READERS,
     "pour-whole.children": READERS,
+    "pour-seq.data": READERS,
     "pour-answer.children": READERS,
     "whatif-answer.children": PLANNERS,
     "whatif-file.data": PLANNERS,
