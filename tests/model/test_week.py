@@ -13,35 +13,18 @@ from hypothesis import strategies as st
 
 from model.events import Event
 from model.finish_move import at_pace_of, finish_moves, pace_changes
-from model.fold import State, fold
+from model.fold import fold
 from model.job import Job
-from model.line_answers import LineAnswers
 from model.line_now import LineNow, line_now
-from model.log_arrays import LogArrays
 from model.problems import InputError
 from model.projection import project_finish
-from model.week import WeekAnswer, week, week_moments
+from model.week import week_moments
 from model.week_words import hold_words
 from tests.model.builders import NOW, a_calendar, a_frame, a_job, an_event, done, only
+from tests.model.weeks import SECOND_SUNDAY, week_of
 
-FIRST_SUNDAY, SECOND_SUNDAY = dt.date(2026, 3, 8), dt.date(2026, 3, 15)
+FIRST_SUNDAY = dt.date(2026, 3, 8)
 FALSEWORK = only("falsework")
-
-
-def week_of(
-    job: Job, *events: Event, ending: dt.date = SECOND_SUNDAY, known_on: dt.datetime | None = None
-) -> WeekAnswer:
-    """The week of a job with some events, asked for long after it."""
-    log = LogArrays(job, a_frame(*events))
-
-    def state_of(as_of: dt.datetime, known: dt.datetime | None) -> State:
-        return fold(log, job, as_of=as_of, known_on=known and known.replace(tzinfo=job.timezone))
-
-    line = LineAnswers(
-        job, lambda: log, lambda _, as_of, known: state_of(as_of, known), lambda: NOW
-    )
-    moments = week_moments(job, ending, known_on, now=NOW, last_told=NOW)
-    return week(line, state_of, moments)
 
 
 def placing(at: str, amount: float, unit: str = "E01", **more: object) -> Event:
