@@ -90,11 +90,20 @@ class TimeScale:
         return self.width * ((day - self.first).days / max((self.last - self.first).days, 1))
 
     @property
-    def months(self) -> list[dt.date]:
-        """First days of months, not more than eight of them."""
+    def ticks(self) -> list[tuple[dt.date, str]]:
+        """Days to draw a line at, and what is written there: eight at most, two at least."""
         count = (self.last.year - self.first.year) * 12 + self.last.month - self.first.month + 1
         months = [_month(self.first, number) for number in range(1, count)]
-        return months[:: max(-(-len(months) // 8), 1)]
+        if len(months) < 2:
+            step = (self.last - self.first) / 3
+            days = [self.first + number * step for number in (0, 1, 2)]
+            return [(day, f"{day.day} {day:%b}") for day in days]
+        months = months[:: -(-len(months) // 8)]
+        years = [0, *(month.year for month in months)]
+        return [
+            (month, f"{month:%b}" if month.year == before else f"{month:%b %Y}")
+            for month, before in zip(months, years, strict=False)
+        ]
 
 
 def _month(day: dt.date, further: int) -> dt.date:
@@ -110,27 +119,25 @@ def time_scale(bands: Sequence[Band], plans: Sequence[dt.date], width: float) ->
 
 
 class TimeAxis(Drawing):
-    """Months over the bands."""
+    """Months over the bands, or days where they lie close together."""
 
     def __init__(self, scale: TimeScale, height: float = 9.0) -> None:
         super().__init__(scale.width, height)
         self.scale = scale
 
     def draw(self) -> None:
-        """Draw a tick and a name for each month there is room for."""
-        canvas, free, year = self.canv, 0.0, 0
+        """Draw a tick and a name for each day there is room for."""
+        canvas, free = self.canv, 0.0
         canvas.setFont(REGULAR, 5.6)
         canvas.setFillColor(INK)
         canvas.setStrokeColor(QUIET)
         canvas.setLineWidth(0.4)
-        for month in self.scale.months:
-            x = self.scale.x(month)
+        for day, name in self.scale.ticks:
+            x, long = self.scale.x(day), canvas.stringWidth(name, REGULAR, 5.6)
             canvas.line(x, -3, x, 0)
-            name = f"{month:%b}" if month.year == year else f"{month:%b %Y}"
-            if x >= free and x + canvas.stringWidth(name, REGULAR, 5.6) <= self.width:
+            if x >= free and x + long <= self.width:
                 canvas.drawString(x, 1.5, name)
-                year = month.year
-                free = x + canvas.stringWidth(name, REGULAR, 5.6) + 3
+                free = x + long + 3
 
 
 class BandBar(Drawing):
@@ -147,8 +154,8 @@ class BandBar(Drawing):
         canvas = self.canv
         canvas.setStrokeColor(RULE)
         canvas.setLineWidth(0.3)
-        for month in self.scale.months:
-            canvas.line(self.scale.x(month), -2, self.scale.x(month), self.height + 2)
+        for day, _ in self.scale.ticks:
+            canvas.line(self.scale.x(day), -2, self.scale.x(day), self.height + 2)
         self._band(self.now, 9.0, 7.0, HexColor(COMPLETE.fill), white)
         if self.before is not None:
             self._band(self.before, 2.0, 4.2, white, INK)

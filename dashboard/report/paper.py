@@ -24,7 +24,7 @@ from model.units import UnitSystem
 
 REGULAR, BOLD = "Vera", "VeraBd"
 STAND_IN = "◊"
-LONGEST = 300
+LONGEST = 200
 """A reason or a note goes on in the day book where it is longer."""
 
 MARGIN = 43.0

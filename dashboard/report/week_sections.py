@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
@@ -35,10 +35,11 @@ from model.week_words import (
 )
 from model.week_work import ActivityWeek
 
-MOST_LAGGING, MOST_PACES, MOST_CYCLE_HEADINGS, MOST_UNITS_ACROSS = 6, 6, 6, 28
+MOST_LAGGING, MOST_PACES, MOST_HOLDS, MOST_CYCLE_HEADINGS, MOST_UNITS_ACROSS = 6, 6, 16, 6, 28
 NOTHING = "–"
 
 Names = Mapping[str, str]
+Row = TypeVar("Row")
 
 
 def names_of(answer: WeekAnswer) -> Names:
@@ -81,8 +82,8 @@ def placed(answer: WeekAnswer, width: float) -> list[Flowable]:
     rows = [_placed_row(activity, bar) for activity in answer.activities]
     heads = ("Trade", "This week", "To date, of plan", "Share", "Of the plan", "Units", "Baseline")
     legend = (
-        "Bar: placed before this week (filled), placed this week (hatched); where nothing is "
-        "measured, units. Units: complete, of all; as the baseline has by the end of the week."
+        "Bar: placed before this week (filled) and in it (hatched), of the plan; where nothing is "
+        "measured, units. Units: complete, and as the baseline has them by the end of the week."
     )
     if any(activity.shares and activity.shares[2] is not None for activity in answer.activities):
         legend += " Line across the bar: what is due by the baseline."
@@ -120,7 +121,7 @@ def finishes(answer: WeekAnswer, width: float) -> list[Flowable]:
     plans = [one.now.planned for one in answer.finishes if one.now.planned is not None]
     scale = time_scale(bands, plans, widths[1] - 6)
     rows = []
-    for one in answer.finishes:
+    for one in _told(answer.finishes):
         now, done = one.now, one.now.done
         rows.append(
             [
@@ -147,6 +148,11 @@ def finishes(answer: WeekAnswer, width: float) -> list[Flowable]:
     ]
 
 
+def _told(rows: Sequence[Row]) -> Sequence[Row]:
+    """Return the line and its headings; where there is one heading, the line says it all."""
+    return rows if len(rows) > 2 else rows[:1]
+
+
 def reasons(answer: WeekAnswer, width: float) -> list[Flowable]:
     """Say by heading why the finish moved, and whose pace changed."""
     if not answer.moves:
@@ -159,7 +165,7 @@ def reasons(answer: WeekAnswer, width: float) -> list[Flowable]:
             short_change(move.told_late_days),
             short_change(move.days) + ("" if move.worth_saying else " (chance)"),
         ]
-        for move in answer.moves
+        for move in _told(answer.moves)
     ]
     heads = ("Heading", "Work of the week", "Pace from now on", "Told late", "Together")
     found: list[Flowable] = [
@@ -205,6 +211,7 @@ def trades(answer: WeekAnswer, width: float) -> list[Flowable]:
     keys = zip(units["unit"], units["activity"], strict=True)
     status = dict(zip(keys, units["status"], strict=True))
     found: list[Flowable] = []
+    gap = Spacer(0, 3)
     for structure, table_of in job.units.groupby("structure", sort=False):
         along = table_of.sort_values("from_station_m")["unit"].tolist()
         # As many in each row as in the others, so that columns keep their width.
@@ -214,7 +221,7 @@ def trades(answer: WeekAnswer, width: float) -> list[Flowable]:
             some = along[first : first + across]
             head = f"{name}, {some[0]} to {some[-1]}" if len(along) > across else name
             strip = Strip(some, names_of(answer), status, across, width)
-            over = [] if found else [title("Every trade, unit by unit"), StatusLegend(width)]
+            over = [] if found else [title("Every trade, unit by unit"), StatusLegend(width), gap]
             found.append(KeepTogether([*over, words(head, 7.0, bold=True), strip, Spacer(0, 5)]))
     return found
 
@@ -264,10 +271,15 @@ def _holds(answer: WeekAnswer, width: float) -> list[Flowable]:
             short_date(hold.since),
             "still on hold" if hold.until is None else short_date(hold.until),
         ]
-        for hold in answer.holds
+        for hold in answer.holds[:MOST_HOLDS]
     ]
     heads = ("Unit", "Trade", "Reason", "Since", "Until")
-    return [table(heads, rows, shares_of(width, 14, 20, 42, 10, 14)), Spacer(0, 3)]
+    found: list[Flowable] = [table(heads, rows, shares_of(width, 14, 20, 42, 10, 14))]
+    more = len(answer.holds) - MOST_HOLDS
+    if more > 0:
+        note = f"And {more} more; viaduct report --json lists all."
+        found.append(long_words(note, 6.4, color=QUIET))
+    return [*found, Spacer(0, 3)]
 
 
 def lagging(answer: WeekAnswer, width: float) -> list[Flowable]:

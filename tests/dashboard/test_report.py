@@ -164,6 +164,12 @@ def test_no_text_runs_over_the_margins_however_long_names_are(wild: bytes) -> No
         assert 15 <= y <= height - 25, text
 
 
+def test_of_many_holds_some_are_shown_and_the_rest_is_counted(wild: bytes) -> None:
+    text = text_of(wild)
+    assert text.count("still on hold") == 16
+    assert "And 84 more" in text
+
+
 def test_letters_that_are_not_there_are_shown_to_be_missing(wild: bytes) -> None:
     text = text_of(wild)
     assert "<b>Wet</b> & 3 < 4 é ñ ß o" in text
@@ -227,9 +233,9 @@ def test_every_status_is_told_by_its_words_beside_its_look() -> None:
 
 
 @given(st.dates(dt.date(2026, 1, 1), dt.date(2040, 1, 1)), st.integers(0, 4_000))
-def test_a_time_scale_holds_its_bands_and_names_few_months(first: dt.date, days: int) -> None:
+def test_a_time_scale_holds_its_bands_and_names_few_days(first: dt.date, days: int) -> None:
     last = first + dt.timedelta(days=days)
     scale = time_scale([Band(first, first, last, last)], [], 150.0)
     assert 0.0 < scale.x(first) <= scale.x(last) < scale.width
-    assert len(scale.months) <= 8
-    assert all(0 <= scale.x(month) <= scale.width for month in scale.months)
+    assert 2 <= len(scale.ticks) <= 8
+    assert all(0 <= scale.x(day) <= scale.width for day, _ in scale.ticks)
