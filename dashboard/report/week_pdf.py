@@ -20,6 +20,7 @@ from model.week import WeekAnswer
 from model.week_words import CAUTION, asked_again, moment_words
 
 PROGRAM = "Viaduct Pour Map"
+MOST_NOTES = 16
 
 
 def week_pdf(answer: WeekAnswer) -> bytes:
@@ -79,7 +80,11 @@ def _notes(answer: WeekAnswer) -> list[Flowable]:
         f"A week ago means as of {moment_words(moments.before.as_of)}, as known on "
         f"{moment_words(moments.before.known_on)}, by today's plan."
     )
-    notes = [*answer.forecast.notes, again]
+    notes = list(answer.forecast.notes[:MOST_NOTES])
+    if len(answer.forecast.notes) > MOST_NOTES:
+        more = len(answer.forecast.notes) - MOST_NOTES
+        notes.append(f"And {more} more of that kind; viaduct forecast says them all.")
+    notes.append(again)
     if STAND_IN in readable(_texts(answer)):
         notes.append(
             f"{STAND_IN} stands for words in letters that this report does not have; the day "
