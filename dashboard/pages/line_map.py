@@ -25,7 +25,6 @@ from dashboard.parts.document_urls import context_url, footprints_url
 from dashboard.parts.finish_cards import cycle_card, finish_card, finish_notes
 from dashboard.parts.forecast_wait import (
     FROM_THOSE,
-    pressed_id,
     wait_for,
     wait_inputs,
     wait_outputs,
@@ -34,6 +33,8 @@ from dashboard.parts.forecast_wait import (
 )
 from dashboard.parts.line_address import unit_on_line
 from dashboard.parts.numbers import numbers_by_day
+from dashboard.parts.pour_fields import unit_at_pour
+from dashboard.parts.pressed import pressed_ids
 from dashboard.parts.unit_history import history_list
 from model.activities import planned_line_cycle_days
 from model.against_plan import against_plan
@@ -265,12 +266,12 @@ def _register_finish(app: dash.Dash, project: Project) -> None:
         *wait_inputs("finish"),
     )
     def project_finish(settled: dict[str, Any] | None, *_: int | None) -> tuple[Any, ...]:
-        pressed = pressed_id(ctx.triggered)
+        pressed = pressed_ids(ctx.triggered)
         if not settled:
             return (no_update,) * 8
         day = end_of_day(_day_shown(project, settled))
         waited = wait_for(project.line, day, pressed, lag=False)
-        same = pressed in ("finish-wait-poll", "finish-wait-cancel", "seen-seq")
+        same = bool(pressed) and pressed <= {"finish-wait-poll", "finish-wait-cancel", "seen-seq"}
         cards = _finish_cards(project, settled["activity"], waited.forecast, keep=same)
         return *cards, *wait_shown(waited, kept=FROM_THOSE)
 
@@ -329,8 +330,12 @@ def _register_history(app: dash.Dash, project: Project) -> None:
         if not selection or not selection.get("opened"):
             return no_update, no_update
         unit = selection["unit"]
-        onward = dcc.Link("Status, dates and cause: on the line", href=unit_on_line(unit))
-        return f"Unit {unit}", [html.P(onward), history_list(project.history(unit), names)]
+        onward = (
+            dcc.Link("Status, dates and cause: on the line", href=unit_on_line(unit)),
+            dcc.Link("What its next pour needs", href=unit_at_pour(unit)),
+        )
+        history = history_list(project.history(unit), names)
+        return f"Unit {unit}", [*(html.P(link) for link in onward), history]
 
     in_browser: Any = app.clientside_callback
     in_browser(

@@ -109,6 +109,16 @@ def test_the_charts_of_the_line_page_show_names_and_cases_as_text(odd, watch):
     assert ODD in ticks
 
 
+def test_names_and_what_is_typed_are_text_on_the_page_of_the_next_pour(odd, watch):
+    page = watch.open(f"{odd.url}/pour?activity=deck_pour&rate={ODD}", DESKTOP)
+    page.wait_for_selector(".pour-cards")
+    shows(page, UNIT, f"Deck pour {ODD}", f"Falsework {ODD}", HEADING)
+    expect(page.locator("#pour-rate")).to_have_value(ODD)
+    page.goto(f"{odd.url}/pour?unit={ODD}&activity={ODD}")
+    page.wait_for_selector("#pour-whole .banner")
+    shows(page, ODD)
+
+
 def test_every_field_of_shift_entry_is_text_wherever_it_comes_back(odd, watch):
     page = open_entry(watch, odd.url, by=ODD)
     take_in_list(page)

@@ -49,7 +49,7 @@ def test_the_map_paints_under_the_policy_and_nothing_is_stopped(served, watch):
     page.wait_for_url("**activity=rebar**")
 
 
-@pytest.mark.parametrize("path", ["/daybook", "/entry", "/account", "/nowhere"])
+@pytest.mark.parametrize("path", ["/daybook", "/pour", "/entry", "/account", "/nowhere"])
 def test_no_page_does_what_its_policy_stops(served, watch, path):
     page = watch.open(served.url + path)
     expect(page.locator("main")).to_have_text(re.compile(r"\S"))
