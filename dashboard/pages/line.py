@@ -22,7 +22,6 @@ from dashboard.parts.forecast_wait import (
     NOTHING_YET,
     OLDER_STAYS,
     Waited,
-    pressed_id,
     wait_for,
     wait_inputs,
     wait_outputs,
@@ -34,6 +33,7 @@ from dashboard.parts.lag_words import lag_summary
 from dashboard.parts.line_address import LineView, back_of, read_line_address
 from dashboard.parts.line_back import back_choice
 from dashboard.parts.line_shown import line_back, shown_line
+from dashboard.parts.pressed import pressed_ids
 from model.line_answers import LineAnswers
 from model.project import Project
 
@@ -120,7 +120,7 @@ def _register_wait(app: dash.Dash, project: Project) -> None:
         State("line-search", "data"),
     )
     def wait(*given: Any) -> tuple[Any, ...]:
-        pressed, search = pressed_id(ctx.triggered), given[-1] or ""
+        pressed, search = pressed_ids(ctx.triggered), given[-1] or ""
         line = line_back(project, back_of(search))
         waited = wait_for(line, None, pressed, lag=True)
         if waited.progress is None or line.shown(lag=True) is not None:
@@ -141,13 +141,14 @@ def _register_lag(app: dash.Dash, project: Project) -> None:
         prevent_initial_call=True,
     )
     def look_for_more(*given: Any) -> tuple[Any, ...]:
-        pressed, (seen, back) = pressed_id(ctx.triggered), given[-2:]
+        pressed, (seen, back) = pressed_ids(ctx.triggered), given[-2:]
         line = line_back(project, back)
         waited = Waited(None)
         if line.takes_long(lag=True):
             waited = wait_for(line, None, pressed, lag=True)
         newest = shown_line(project, back).last_seq()
-        if newest == seen and waited.progress is None and "-wait-" not in pressed:
+        looked = not any("-wait-" in one for one in pressed)
+        if newest == seen and waited.progress is None and looked:
             return (no_update,) * 6
         return no_update if newest == seen else newest, *wait_shown(waited, kept=OLDER_STAYS)
 

@@ -20,6 +20,7 @@ from dashboard.parts.backtest_words import horizon_table
 from dashboard.parts.drawn import drawn
 from dashboard.parts.line_back import USUAL, back_words
 from dashboard.parts.line_shown import line_back
+from dashboard.parts.pressed import pressed_ids
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
 from model.backtest import Backtest
 from model.one_job import OneJob, Progress
@@ -74,11 +75,11 @@ def register(app: dash.Dash, project: Project) -> None:
     def test_projections(
         run: int | None, cancel: int | None, polls: int | None, screen: Any, back: str
     ) -> tuple[Any, ...]:
-        asked, key = ctx.triggered_id, Tested(project.last_seq(), back or USUAL)
-        if asked == "line-backtest-run" or job.progress().condition == "idle":
-            job.start(line_back(project, back).backtest, key)
-        elif asked == "line-backtest-cancel":
+        pressed, key = pressed_ids(ctx.triggered), Tested(project.last_seq(), back or USUAL)
+        if "line-backtest-cancel" in pressed:
             job.stop()
+        elif "line-backtest-run" in pressed or job.progress().condition == "idle":
+            job.start(line_back(project, back).backtest, key)
         progress = job.progress()
         shown = _backtest_answer(progress, key, narrow=bool(screen and screen["narrow"]))
         return shown, not progress.running, progress.running, not progress.running

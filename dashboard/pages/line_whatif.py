@@ -18,6 +18,7 @@ from dashboard.parts import frame
 from dashboard.parts.attributes import aria
 from dashboard.parts.drawn import drawn
 from dashboard.parts.line_shown import line_back
+from dashboard.parts.pressed import pressed_ids
 from dashboard.parts.progress_panel import POLL_MS, progress_bar
 from dashboard.parts.whatif_form import FIELDS, changes_of, field_id, whatif_form
 from dashboard.parts.whatif_table import whatif_table
@@ -113,10 +114,11 @@ def _register_compare(app: dash.Dash, project: Project) -> None:
     def compare(
         run: int, cancel: int, polls: int, asked: str | None, screen: Any, back: str, *values: Any
     ) -> tuple[Any, ...]:
-        if ctx.triggered_id == "whatif-run":
-            asked = _ask(job, project, line_back(project, back), changes_of(values))
-        elif ctx.triggered_id == "whatif-cancel":
+        pressed = pressed_ids(ctx.triggered)
+        if "whatif-cancel" in pressed:
             job.stop()
+        elif "whatif-run" in pressed:
+            asked = _ask(job, project, line_back(project, back), changes_of(values))
         progress = job.progress()
         shown = _answer(progress, asked, narrow=bool(screen and screen["narrow"]))
         return shown, asked, not progress.running, not progress.running

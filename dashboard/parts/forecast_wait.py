@@ -8,7 +8,7 @@ While the log grows faster than it is worked through, the last answer for the sa
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,7 +59,9 @@ class Waited:
         return self.progress is not None and self.progress.running
 
 
-def wait_for(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag: bool) -> Waited:
+def wait_for(
+    line: LineAnswers, as_of: dt.datetime | None, pressed: Collection[str], *, lag: bool
+) -> Waited:
     """Return the usual forecast, or how far it is.
 
     Parameters
@@ -69,7 +71,7 @@ def wait_for(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag:
     as_of
         Of which day; the present one without it.
     pressed
-        The id of the button pressed; blank for none.
+        The ids of the buttons pressed, and of what else set the callback off.
     lag
         Whether who lags is waited for as well.
     """
@@ -87,19 +89,21 @@ def wait_for(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag:
     return Waited(before.forecast(as_of), progress, mine, before.behind())
 
 
-def _act(line: LineAnswers, as_of: dt.datetime | None, pressed: str, *, lag: bool) -> None:
+def _act(
+    line: LineAnswers, as_of: dt.datetime | None, pressed: Collection[str], *, lag: bool
+) -> None:
     """Stop the job if it is the one looked at, or start the one that is wanted.
 
     One that was stopped is not started again by itself, but for a log that has grown.
     """
     job, key = line.watched, line.watch_key(as_of, lag=lag)
-    if pressed.endswith("-wait-cancel"):
+    if any(one.endswith("-wait-cancel") for one in pressed):
         if key.like(job.progress().asked):
             job.stop()
             job.wait(AT_ONCE_S)
         return
-    wanted = pressed.endswith("-wait-again") or not _ended_early(job.progress(), key)
-    if wanted and line.watch(as_of, lag=lag):
+    again = any(one.endswith("-wait-again") for one in pressed)
+    if (again or not _ended_early(job.progress(), key)) and line.watch(as_of, lag=lag):
         job.wait(AT_ONCE_S)
 
 
@@ -154,15 +158,6 @@ def wait_outputs(name: str) -> list[Output]:
         Output(f"{name}-wait-again", "disabled"),
         Output(f"{name}-wait-poll", "disabled"),
     ]
-
-
-def pressed_id(triggered: Sequence[Mapping[str, Any]]) -> str:
-    """Return the id of what set a callback off, from ``ctx.triggered``; blank at first sight.
-
-    Buttons that come with a page set it off as well, without having been pressed.
-    """
-    one = triggered[0] if triggered else {}
-    return str(one["prop_id"]).rpartition(".")[0] if one.get("value") else ""
 
 
 def wait_shown(waited: Waited, *, kept: str) -> tuple[Any, ...]:

@@ -1,6 +1,7 @@
 """The demo project and its app, without a browser."""
 
 import json
+from collections.abc import Sequence
 
 import pytest
 
@@ -31,10 +32,10 @@ class Caller:
         self.client = client
         self.callbacks = client.get("/_dash-dependencies").get_json()
 
-    def __call__(self, output: str, changed: str | None = None, **values):
+    def __call__(self, output: str, changed: str | Sequence[str] | None = None, **values):
         """Answer of the callback that fills ``output``; ``values`` by ``"id.property"``.
 
-        ``changed`` names the one input that set it off; all of them without it.
+        ``changed`` names the input or inputs that set it off; all of them without it.
         """
         found = [c for c in self.callbacks if output in c["output"]]
         assert len(found) == 1, f"{output} is filled by {len(found)} callbacks"
@@ -44,11 +45,14 @@ class Caller:
             "outputs": _outputs(callback["output"]),
             "inputs": [_filled(one, values) for one in callback["inputs"]],
             "state": [_filled(one, values) for one in callback["state"]],
-            "changedPropIds": [changed]
-            if changed
-            else [f"{one['id']}.{one['property']}" for one in callback["inputs"]],
+            "changedPropIds": _changed(changed)
+            or [f"{one['id']}.{one['property']}" for one in callback["inputs"]],
         }
         return self.client.post("/_dash-update-component", json=body)
+
+
+def _changed(names):
+    return [names] if isinstance(names, str) else list(names or [])
 
 
 def _filled(one, values):
