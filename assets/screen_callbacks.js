@@ -117,7 +117,10 @@
     set("span", selection && selection.unit && selection.span);
     const query = "?" + words.toString();
     clearTimeout(addressing);
-    const write = () => window.history.replaceState(window.history.state, "", query);
+    const write = () => {
+      // Another page may have come meanwhile, and has an address of its own.
+      if (document.getElementById("map-view")) window.history.replaceState(window.history.state, "", query);
+    };
     addressing = setTimeout(write, ADDRESS_REST_MS);
     return query;
   }
