@@ -29,12 +29,13 @@ from model.lag import Lag
 from model.line_answers import LineAnswers
 from model.line_now import LineNow, line_now
 from model.problems import InputError, Problem
-from model.projection import PATHS, SEED, Band, Forecast
+from model.projection import LITTLE_HISTORY, PATHS, SEED, Band, Forecast
 from model.week_words import (
     CAUTION,
     activity_words,
     date_words,
     finish_words,
+    history_words,
     hold_words,
     moment_words,
     move_words,
@@ -221,6 +222,15 @@ class WeekAnswer:
         rows = rows.assign(costs=costs.fillna(0.0))
         return rows.sort_values("costs", ascending=False, kind="stable", ignore_index=True)
 
+    @property
+    def little_history(self) -> tuple[int, int]:
+        """How many crews with work left have too few recent cycles to go by, and of how many."""
+        units = self.forecast.units
+        left = units[units["p50"].notna()]
+        to_do = set(zip(left["heading"], left["activity"], strict=True))
+        samples = [one.samples for one in self.cycles if (one.heading, one.activity) in to_do]
+        return sum(number < LITTLE_HISTORY for number in samples), len(samples)
+
     def as_dict(self) -> dict[str, Any]:
         """Return what ``viaduct report --json`` prints."""
         moments = self.moments
@@ -247,7 +257,7 @@ class WeekAnswer:
             f"{self.job.name}: week of {self.days_words}",
             f"as known on {moment_words(moments.known_on)}",
             where_words(self.activities),
-            f"Finish: {finish_words(finish.now)}",
+            f"Finish: {finish_words(finish.now)}{history_words(*self.little_history)}",
             f"Moved: {move_words(finish.before, finish.moved_days, self.move)}",
         ]
         lines += [f"  {line}" for line in why_words(self.move)] if self.move else []

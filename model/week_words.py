@@ -113,6 +113,24 @@ def finish_words(now: FinishAgainstPlan) -> str:
     return f"{words}. The baseline has {date_words(now.planned)}: {late_words(now.days_late)}."
 
 
+def history_words(few: int, crews: int) -> str:
+    """Say, after when the line finishes, how many crews have too little history to go by.
+
+    Examples
+    --------
+    >>> history_words(3, 20), history_words(0, 20)
+    (' Of 20 crews with work left, 3 have too few recent cycles to go by; the plan stands in.', '')
+    """
+    if not few:
+        return ""
+    has = "has" if few == 1 else "have"
+    crew = "crew" if crews == 1 else "crews"
+    return (
+        f" Of {crews} {crew} with work left, {few} {has} too few recent cycles to go by; the plan "
+        "stands in."
+    )
+
+
 def late_words(days: int) -> str:
     """Say how far a date lies from the planned one.
 

@@ -26,6 +26,7 @@ from model.week import WeekAnswer
 from model.week_words import (
     date_words,
     finish_words,
+    history_words,
     list_words,
     move_words,
     short_change,
@@ -52,7 +53,10 @@ def answers(answer: WeekAnswer, width: float) -> list[Flowable]:
     finish = answer.finish
     rows = [
         ("Where are we?", long_words(where_words(answer.activities), 8.4)),
-        ("When is it finished?", long_words(finish_words(finish.now), 8.4)),
+        (
+            "When is it finished?",
+            long_words(finish_words(finish.now) + history_words(*answer.little_history), 8.4),
+        ),
         (
             "Did that move?",
             long_words(move_words(finish.before, finish.moved_days, answer.move), 8.4),

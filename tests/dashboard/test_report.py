@@ -7,6 +7,7 @@ import datetime as dt
 import io
 import re
 
+import numpy as np
 import pandas as pd
 import pypdf
 import pytest
@@ -230,6 +231,16 @@ def test_a_baseline_is_drawn_and_told_beside_the_finish() -> None:
 def test_every_status_is_told_by_its_words_beside_its_look() -> None:
     text = text_of(week_pdf(a_week()))
     assert all(look.words in text for look in LOOKS)
+
+
+def test_marks_use_only_strokes_that_paper_knows() -> None:
+    for look in LOOKS:
+        assert set(re.findall("[A-Za-z]", look.mark)) <= set("Mahvz"), look.status
+        for arc in re.findall("a([^a-z]*)", look.mark):
+            across = [float(number) for number in re.findall(r"-?[0-9.]+", arc)]
+            # Half circles alone: the ends lie two radii apart.
+            assert across[0] == across[1]
+            assert np.hypot(*across[5:7]) == pytest.approx(2 * across[0])
 
 
 @given(st.dates(dt.date(2026, 1, 1), dt.date(2040, 1, 1)), st.integers(0, 4_000))

@@ -157,6 +157,21 @@ def test_the_finishes_are_those_of_the_forecasts_at_the_ends_of_both_weeks(job: 
         assert project_finish(job, fold(frame, job, as_of=moment), as_of=week_end).finish == found
 
 
+def test_a_crew_with_too_few_cycles_is_counted_while_it_has_work_left() -> None:
+    job = a_job(units=6, headings=2, activities=FALSEWORK)
+    near, far = job.headings
+    days = ["03-03", "03-04", "03-05", "03-06"]
+    told = [
+        event
+        for unit, day in zip([*near.units, far.units[0]], days, strict=True)
+        for event in done("falsework", unit, f"2026-{day} 07:00", f"2026-{day} 15:00")
+    ]
+    # The near heading is finished, with two cycles; the far one has none yet and two units left.
+    answer = week_of(job, *told)
+    assert answer.little_history == (1, 1)
+    assert "Of 1 crew with work left, 1 has too few recent cycles" in str(answer)
+
+
 def test_the_first_week_has_no_week_before(job: Job) -> None:
     late_start = a_job(activities=FALSEWORK, calendar=a_calendar(start=dt.date(2026, 3, 4)))
     answer = week_of(late_start, ending=FIRST_SUNDAY)
