@@ -113,6 +113,7 @@ def test_larger_text_makes_pages_larger_and_runs_over_no_edge(served, large_text
     drawn = {
         "/": "#finish-card:has-text('80 % sure by')",
         "/plan": "#plan-calendar-save",
+        "/pour": ".pour-cards",
         "/line": "#line-chart .js-plotly-plot .bars path",
     }
     for path, selector in drawn.items():
