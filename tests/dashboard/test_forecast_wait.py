@@ -362,3 +362,31 @@ def test_a_forecast_that_breaks_is_said_to_and_not_begun_over_and_over(project, 
     failed = asked(call, "poll.n_intervals")
     assert "ended without an answer" in str(failed["finish-wait-words"])
     assert failed["finish-wait-poll"]["disabled"]
+
+
+def test_a_cancel_that_comes_with_a_tick_of_the_clock_stops_the_forecast(project, call, marching):
+    asked(call)
+    together = {"finish-wait-poll.n_intervals": 7, "finish-wait-cancel.n_clicks": 1}
+    call("cycle-card.children", changed=list(together), **SETTLED, **together)
+    marching.blocks.release(1)
+    project.line.watched.wait(PATIENCE_S)
+    assert project.line.watched.progress().condition == "stopped"
+
+
+def test_a_cancel_that_comes_with_a_look_for_more_is_heard_on_an_open_line_page(
+    project, call, marching
+):
+    seen = a_line_page_that_fell_behind(project, call, marching)
+    look(call, seen=seen)
+    together = {"line-refresh.n_intervals": 3, "line-newer-wait-cancel.n_clicks": 1}
+    call("line-seq.data", changed=list(together), **together, **{"line-seq.data": seen})
+    marching.blocks.release(1)
+    project.line.watched.wait(PATIENCE_S)
+    assert project.line.watched.progress().condition == "stopped"
+
+
+def test_another_day_that_comes_with_a_tick_of_the_clock_takes_the_old_dates_away(call, marching):
+    asked(call)
+    together = {"finish-wait-poll.n_intervals": 7, "settled.data": SETTLED["settled.data"]}
+    answer = call("cycle-card.children", changed=list(together), **{**SETTLED, **together})
+    assert "…" in str(answer.get_json()["response"]["finish-card"])

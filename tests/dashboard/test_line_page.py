@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 import pytest
 
-from dashboard.pages import line_chart
+from dashboard.pages import line_chart, line_whatif
 from dashboard.parts.finish_cards import date_words
 from dashboard.parts.lag_table import BY_ITSELF, WITH_HEADING, lag_table
 from dashboard.parts.lag_words import lag_summary
@@ -19,7 +19,7 @@ from model import line_answers, one_job
 from model.backtest import backtest
 from model.clock import end_of_day
 from model.lag import COLUMNS, Lag
-from model.line_answers import Recent
+from model.line_answers import LineAnswers, Recent
 from model.one_job import OneJob
 from model.projection import Band
 from model.starving import COLUMNS as CREW_COLUMNS
@@ -273,6 +273,34 @@ def test_old_projections_look_back_as_the_page_does_and_say_so_where_they_did_no
     again = shown("2-units", "line-backtest-run.n_clicks")
     assert "looked back" not in usual + again
     assert again != usual
+
+
+@pytest.fixture
+def stopped(monkeypatch):
+    """Tests of old projections and comparisons last until they are stopped, which is told."""
+    told, enough = threading.Event(), threading.Event()
+
+    def until_stopped(*given, on_case=None):
+        report = on_case or given[-1]
+        while report(1, 9):
+            if enough.wait(0.01):
+                return
+        told.set()
+
+    monkeypatch.setattr(LineAnswers, "backtest", until_stopped)
+    monkeypatch.setattr(LineAnswers, "whatif", until_stopped)
+    monkeypatch.setattr(line_whatif, "AT_ONCE_S", 0.0)
+    yield told
+    enough.set()
+
+
+@pytest.mark.parametrize("part", ["line-backtest", "whatif"])
+def test_a_cancel_that_comes_with_a_tick_of_the_clock_is_heard(call, stopped, part):
+    output = {"line-backtest": "line-backtest.children", "whatif": "whatif-answer.children"}[part]
+    call(output, changed=f"{part}-run.n_clicks", **{f"{part}-run.n_clicks": 1})
+    together = {f"{part}-poll.n_intervals": 3, f"{part}-cancel.n_clicks": 1}
+    call(output, changed=list(together), **together)
+    assert stopped.wait(60)
 
 
 def test_map_and_chart_outline_the_same_units(project, call, monkeypatch):
