@@ -20,7 +20,7 @@ from dashboard.command_words import (
 )
 from model.problems import InputError, Problem, ViaductError
 from model.project import Project
-from model.week import WeekAnswer
+from model.week_answer import WeekAnswer
 from model.week_words import moment_words
 
 

@@ -78,7 +78,8 @@ from model.store import (
     restore,
 )
 from model.unit_log import LogView
-from model.week import WeekAnswer, week, week_moments
+from model.week import week, week_moments
+from model.week_answer import WeekAnswer
 from model.whatif import Change, WhatIf
 
 LOG_FILE = "log.sqlite"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from reportlab.platypus import Flowable, Spacer
 
-from dashboard.report import week_sections as sections
+from dashboard.report import week_back as back
+from dashboard.report import week_front as front
 from dashboard.report.paper import (
     MARGIN,
     QUIET,
@@ -16,7 +17,7 @@ from dashboard.report.paper import (
     words,
 )
 from dashboard.report.sheets import bound
-from model.week import WeekAnswer
+from model.week_answer import WeekAnswer
 from model.week_words import CAUTION, asked_again, moment_words
 
 PROGRAM = "Viaduct Pour Map"
@@ -45,15 +46,15 @@ def week_pdf(answer: WeekAnswer) -> bytes:
         words(name, 15.0, bold=True),
         words(f"The owner's week, {week_words}", 10.0),
         Spacer(0, 5),
-        *sections.answers(answer, width),
-        *sections.placed(answer, width),
-        *sections.finishes(answer, width),
-        *sections.trades(answer, width),
-        *sections.map_of(answer, width),
-        *sections.done(answer, width),
-        *sections.reasons(answer, width),
-        *sections.lagging(answer, width),
-        *sections.cycles(answer, width),
+        *front.answers(answer, width),
+        *front.placed(answer, width),
+        *front.finishes(answer, width),
+        *front.trades(answer, width),
+        *front.map_of(answer, width),
+        *back.done(answer, width),
+        *back.reasons(answer, width),
+        *back.lagging(answer, width),
+        *back.cycles(answer, width),
         *_notes(answer),
     ]
     return bound(

@@ -28,7 +28,7 @@ from dashboard.report.paper import (
 from dashboard.report.week_pdf import week_pdf
 from model.projection import Band
 from model.units import PRINTED
-from model.week import WeekAnswer
+from model.week_answer import WeekAnswer
 from model.week_words import CAUTION
 from tests.model.builders import ACTIVITIES, a_job, an_event, done, only
 from tests.model.weeks import week_of

@@ -9,7 +9,8 @@ from model.fold import State, fold
 from model.job import Job
 from model.line_answers import LineAnswers
 from model.log_arrays import LogArrays
-from model.week import WeekAnswer, week, week_moments
+from model.week import week, week_moments
+from model.week_answer import WeekAnswer
 from tests.model.builders import NOW, a_frame
 
 SECOND_SUNDAY = dt.date(2026, 3, 15)
