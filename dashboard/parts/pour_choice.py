@@ -68,7 +68,7 @@ def waits_words(one: PourAhead) -> str:
     if one.reason and one.status == "on_hold":
         return one.reason
     if not one.waits_for:
-        return "ready" if one.ready else ""
+        return "ready" if one.status == "not_started" else ""
     more = len(one.waits_for) - 1
     return f"waits for {one.waits_for[0]}{f' and {more} more' if more else ''}"
 

@@ -91,7 +91,8 @@ def ready_words(plan: PourPlan) -> str:
         return f"Not ready: {', '.join(open_ones)} not finished"
     if plan.not_before is not None and plan.start.date() < plan.not_before:
         return f"Not before {day_words(plan.not_before)}"
-    return "Ready: every trade before it is finished"
+    done = "every trade before it is finished"
+    return f"Ready: {done}" if plan.status == "not_started" else done.capitalize()
 
 
 def _before(plan: PourPlan) -> Component:
