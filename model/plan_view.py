@@ -68,11 +68,13 @@ def plan_view(job: Job) -> PlanView:
     Lengths are in plan, by the coordinate system's own grid.
     """
     spans = job.spans.geometry.to_numpy()
+    origin = shapely.get_coordinates(spans).min(axis=0)
+    # Near the origin, for millions of metres leave few digits to find a direction by.
+    spans = shapely.transform(spans, lambda points: points - origin)
     angle = _long_side_rad(shapely.minimum_rotated_rectangle(shapely.union_all(spans)))
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     metres = float(job.spans.crs.axis_info[0].unit_conversion_factor) if job.spans.crs else 1.0
-    origin = shapely.get_coordinates(spans).min(axis=0)
-    rings = [[(ring - origin) @ turn * metres for ring in _rings(one)] for one in spans]
+    rings = [[ring @ turn * metres for ring in _rings(one)] for one in spans]
     every = np.concatenate([ring for one in rings for ring in one])
     low, size = every.min(axis=0), np.ptp(every, axis=0)
     outlines = tuple(tuple(ring - low for ring in one) for one in rings)
