@@ -151,11 +151,13 @@
     event.stopPropagation();
   };
 
-  /* The figure's layout keeps the view too, or the plot would put back its own on a resize. */
+  /* The figure's layout keeps the view too, or the plot would put back its own on a resize; so does
+     the layout it works with, whose view it puts back whenever it has drawn. */
   function remember(view) {
-    const layout = map.plot.layout.map;
-    layout.center = { lon: view.lon, lat: view.lat };
-    layout.zoom = view.zoom;
+    for (const { map: layout } of [map.plot.layout, map.plot._fullLayout]) {
+      layout.center = { lon: view.lon, lat: view.lat };
+      layout.zoom = view.zoom;
+    }
   }
 
   /* Show a view; quick through the map object, else through the figure's layout. */

@@ -116,6 +116,22 @@ def test_statuses_are_on_the_map_before_the_plotting_library_is_read(served, wat
     assert painted.get(fill_of(page, "complete"), 0) > 100
 
 
+def test_who_zooms_as_soon_as_the_map_is_there_is_not_thrown_back(served, watch):
+    page = watch.open_map(served.url)
+    page.evaluate("() => document.getElementById('map-view').focus({ preventScroll: true })")
+    page.keyboard.press("+")
+    fitted = page.evaluate(
+        """() => {
+            const { clientWidth, clientHeight } = document.getElementById("map-view");
+            return window.pourmap.viewOf(null, clientWidth, clientHeight).zoom;
+        }"""
+    )
+    page.wait_for_selector("#finish-card:has-text('80 % sure by')")
+    page.evaluate("() => Plotly.Plots.resize(pourmap.map.plot).then(() => true)")
+    zoom = page.evaluate("() => window.pourmap.mapObject(window.pourmap.map.plot).getZoom()")
+    assert zoom == pytest.approx(fitted + 1)
+
+
 def test_the_browser_and_the_fold_agree_on_every_span(served, watch):
     page = watch.open_map(served.url)
     codes = page.evaluate("() => [...window.pourmap.state.statuses]")
