@@ -47,14 +47,26 @@
     if (banner?.dataset.why === "signed-out") banner.remove();
   }
 
-  function say(why, ...parts) {
-    document.getElementById(ID)?.remove();
+  function say(why, words, control) {
+    const said = document.getElementById(ID);
+    if (said?.dataset.why === why && said.dataset.words === words) {
+      keep(said, control);
+      return;
+    }
+    said?.remove();
     const banner = document.createElement("div");
     banner.id = ID;
-    banner.dataset.why = why;
+    Object.assign(banner.dataset, { why, words });
     banner.className = "banner error refused";
     banner.setAttribute("role", "alert");
-    for (const part of parts) banner.append(part, " ");
+    banner.append(words, " ", control, " ");
     document.body.prepend(banner);
+  }
+
+  /* Polls are refused again and again: what says the same already may just be pressed. Only where
+     its link leads follows the page's address. */
+  function keep(said, { href }) {
+    const link = said.querySelector("a");
+    if (link && link.href !== href) link.href = href;
   }
 })();

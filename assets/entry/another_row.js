@@ -4,17 +4,24 @@ import { el, field } from "./elements.js";
 import { keyOf } from "./rows.js";
 import { placeWords } from "./words.js";
 
-export function anotherRow(app, rows, onPick) {
+export function noOther() {
+  return { unit: "", work: "" };
+}
+
+// `chosen` is what was chosen so far: it is there again when the panel is drawn anew.
+export function anotherRow(app, rows, chosen, onPick) {
   const units = [...new Set(rows.map((row) => row.unit))];
-  const work = el("select", { id: "another-work", class: "input" });
+  const work = el("select", { id: "another-work", class: "input", onchange: () => (chosen.work = work.value) });
   const unit = el("select", { id: "another-unit", class: "input" },
-    units.map((name) => el("option", { value: name }, name)));
+    units.map((name) => el("option", { value: name, selected: name === chosen.unit }, name)));
   const listWork = () => work.replaceChildren(...rows.filter((row) => row.unit === unit.value).map((row) =>
-    el("option", { value: keyOf(row) }, placeWords({ ...row, unit: "" }, app.sheet))));
-  unit.addEventListener("change", listWork);
+    el("option", { value: keyOf(row), selected: keyOf(row) === chosen.work }, placeWords({ ...row, unit: "" }, app.sheet))));
+  unit.addEventListener("change", () => {
+    Object.assign(chosen, { unit: unit.value, work: "" });
+    listWork();
+  });
   listWork();
-  return el("details", { class: "card", id: "another-row" },
-    el("summary", { id: "another-summary" }, "Other work on this heading"),
+  return app.panels.draw("another-row", { class: "card", words: "Other work on this heading" },
     el("div", { class: "times" }, field("Unit", unit), field("Work", work)),
     el("button", { type: "button", id: "another-add", class: "button", onclick: () => onPick(work.value) }, "Show it"));
 }

@@ -57,7 +57,7 @@ function taps(row, draft, activity, change) {
   const open = noteIsOpen(draft);
   buttons.push(tap(`did-note-${key}`, DID.note, open, () => change((d) => {
     d.note_open = !open;
-    if (open) Object.assign(d, { note: "", files: [] });
+    if (open) Object.assign(d, { note: "", files: [], files_said: "" });
   })));
   return el("div", { class: "taps", role: "group", "aria-label": `What was done on ${row.unit}` }, buttons);
 }

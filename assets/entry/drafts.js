@@ -110,7 +110,7 @@ export class Drafts {
 export function newDraft(place) {
   return {
     ...place, id: newId(), ids: {}, seen_seq: 0, did: {}, tickets: [], amount: "", ticket: "",
-    load_open: null, measure_unit: "", reason: "", words: "", note: "", note_open: false, files: [], corrects: null,
+    load_open: null, measure_unit: "", reason: "", words: "", note: "", note_open: false, files: [], files_said: "", corrects: null,
   };
 }
 
@@ -120,7 +120,7 @@ function upToDate(draft) {
 
 // The same content as a new entry: what was refused or is corrected must not reuse identifiers.
 export function anew(draft) {
-  return { ...upToDate(structuredClone(draft)), load_open: null, id: newId(), ids: {}, corrects: null };
+  return { ...upToDate(structuredClone(draft)), load_open: null, files_said: "", id: newId(), ids: {}, corrects: null };
 }
 
 export function isFilled(draft) {

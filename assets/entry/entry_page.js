@@ -4,13 +4,15 @@ import { Drafts, isFilled } from "./drafts.js";
 import { el, part, redraw } from "./elements.js";
 import { Outbox } from "./outbox.js";
 import { outboxView } from "./outbox_view.js";
-import { anotherRow } from "./another_row.js";
+import { anotherRow, noOther } from "./another_row.js";
 import { askedOf } from "./asked.js";
 import { card } from "./card.js";
 import { entriesIn } from "./entries.js";
 import { filesInUse } from "./files.js";
 import { dueOn, likelyPanel, proposalsOf } from "./likely.js";
 import * as filling from "./filling.js";
+import { Panels } from "./panels.js";
+import { Press } from "./press.js";
 import { keyOf, likely, withKept } from "./rows.js";
 import * as sending from "./sending.js";
 import { freshSheet, keptSheet } from "./sheet.js";
@@ -33,7 +35,9 @@ export class EntryPage {
     this.problems = [];
     this.review = null;
     this.weather = noWeather();
-    this.pressed = false;
+    this.another = noOther();
+    this.panels = new Panels();
+    this.press = new Press(() => this.drawWhatWaited());
     this.lastAsked = this.lastCame = 0; // lists are numbered as they are asked for
     this.drafts = new Drafts(kept, {
       onChange: () => this.drawBar(), onOtherTab: () => this.drawWhenIdle(), onSave: () => this.noteShift(),
@@ -107,18 +111,18 @@ export class EntryPage {
   // it says who that is by now.
   async retry() {
     if (!this.sheet?.me) await this.outbox.drain();
-    await this.refresh();
-    await this.outbox.drain();
+    try {
+      await this.refresh();
+    } finally {
+      await this.outbox.drain(); // and with it the next try is planned, whatever the list did
+    }
   }
 
   // Drawing
 
   // A new sheet must not pull the row away from under the finger that types in it.
   drawWhenIdle() {
-    if (this.pressed) {
-      this.stale = true;
-      return;
-    }
+    if (this.mustWait()) return;
     const typing = document.activeElement?.matches("input, textarea, select");
     this.drawState();
     this.drawOutbox();
@@ -126,7 +130,19 @@ export class EntryPage {
     else this.stale = true;
   }
 
+  // Whether something is pressed: then it is drawn when that is let go.
+  mustWait() {
+    if (this.press.isOn) this.stale = true;
+    return this.press.isOn;
+  }
+
+  drawWhatWaited() {
+    if (this.stale) this.drawWhenIdle();
+    else this.drawState();
+  }
+
   draw() {
+    if (this.mustWait()) return;
     this.stale = false;
     this.drawState();
     if (!this.sheet) {
@@ -145,6 +161,7 @@ export class EntryPage {
   }
 
   drawState() {
+    if (this.press.isOn) return; // it has buttons too
     const state = stateOf(this.outbox, this.held, this.drafts);
     if (state.words === this.stateWords) return; // it is read aloud: not at every key
     this.stateWords = state.words;
@@ -155,10 +172,9 @@ export class EntryPage {
 
   drawOutbox() {
     const actions = Object.fromEntries(
-      ["change", "correct", "sendAgain", "sendToo", "rename"].map((name) => [name, (entry) => sending[name](this, entry)]),
+      ["change", "correct", "sendAgain", "sendToo", "rename", "discard"].map((name) => [name, (entry) => sending[name](this, entry)]),
     );
-    actions.discard = (entry) => this.outbox.discard(entry.id);
-    const told = this.rows ? toldView(this, (row, events) => sending.correctTold(this, row, events)) : [];
+        const told = this.rows ? toldView(this, (row, events) => sending.correctTold(this, row, events)) : [];
     redraw(part("entry-outbox"), outboxView(this, this.outbox, actions), told);
   }
 
@@ -191,6 +207,7 @@ export class EntryPage {
   }
 
   drawRows() {
+    if (this.mustWait()) return;
     const here = this.rows.filter((row) => row.heading === this.heading());
     this.drawLikely();
     const cards = this.shownRows(here).map((row) => card(row, this));
@@ -201,7 +218,7 @@ export class EntryPage {
         onApply: (rows) => filling.applyWeather(this, rows),
         onChange: (change) => filling.setWeather(this, change),
       }),
-      anotherRow(this, here, (key) => filling.pick(this, key)));
+      anotherRow(this, here, this.another, (key) => filling.pick(this, key)));
   }
 
   proposals() {
@@ -222,13 +239,16 @@ export class EntryPage {
   }
 
   redrawCard(row) {
+    if (this.mustWait()) return;
     this.drawLikely();
     const old = part(`card-${keyOf(row)}`);
-    if (!old) return this.drawRows();
+    if (!old) {
+      this.drawRows();
+      return;
+    }
     const active = old.contains(document.activeElement) ? document.activeElement.id : "";
     old.replaceWith(card(row, this));
     if (active) part(active)?.focus({ preventScroll: true });
-    return undefined;
   }
 
   clear(row) {
@@ -243,8 +263,9 @@ export class EntryPage {
   }
 
   outboxChanged() {
+    if (this.sheet) this.rows = withKept(this.sheet, this.outbox.entries);
+    if (this.mustWait()) return;
     this.drawState();
     this.drawOutbox();
-    if (this.sheet) this.rows = withKept(this.sheet, this.outbox.entries);
   }
 }

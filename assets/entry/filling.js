@@ -1,5 +1,6 @@
 // What the person does while filling in: the shift, a row picked or cleared, weather lost.
 
+import { noOther } from "./another_row.js";
 import { answerTo } from "./asked.js";
 import { el, part, redraw } from "./elements.js";
 import { isTaken } from "./likely.js";
@@ -9,7 +10,10 @@ import { heldByWeather, noWeather } from "./weather.js";
 export function setShift(page, name, value) {
   const { held } = page.drafts;
   if (name === "by") held.by = value;
-  else page.chooseShift({ ...page.shift(), [name]: value });
+  else {
+    page.chooseShift({ ...page.shift(), [name]: value });
+    page.panels.keepOpen("shift-panel"); // there may be more of it to set
+  }
   if (name === "from") held.usualStart = value || "07:00";
   page.drafts.save();
   if (name !== "by") page.draw();
@@ -36,6 +40,8 @@ export function chooseHeading(page, key) {
   forgetAsked(page);
   page.picked = [];
   page.weather = noWeather();
+  page.another = noOther();
+  page.panels.forget("weather", "another-row");
   page.drafts.set("heading", key);
   page.draw();
 }
@@ -43,6 +49,7 @@ export function chooseHeading(page, key) {
 export function pick(page, key) {
   forgetAsked(page);
   page.picked = [...new Set([key, ...page.picked])];
+  page.panels.forget("another-row");
   page.drawRows();
   part(`card-${key}`)?.querySelector("button")?.focus();
 }
@@ -91,6 +98,7 @@ export function applyWeather(page, rows) {
     heldByWeather(page.drafts.of(row, page.sheet.last_seq), page.weather, page.shift());
   }
   page.weather = noWeather();
+  page.panels.forget("weather");
   page.drafts.save();
   page.drawRows();
   part("review-open").focus();

@@ -54,8 +54,7 @@ export function likelyPanel(app, proposals, onTake) {
     el("h3", { id: "likely-title" }, "Likely this shift"),
     el("p", { class: "field-hint" }, now.length ? "By the forecast. Tap what has happened." : nothingWords(app, later)),
     buttons(now),
-    later.length ? el("details", { id: "likely-later", open: app.laterOpen, ontoggle: (e) => (app.laterOpen = e.target.open) },
-      el("summary", { id: "likely-later-summary" }, `Likely by the end of the next shift (${later.length})`),
+    later.length ? app.panels.draw("likely-later", { words: `Likely by the end of the next shift (${later.length})` },
       el("div", { class: "likely" }, buttons(later))) : null,
     proposals.length ? el("p", { class: "field-hint" }, "A chance says nothing about strength: the engineer of record decides on stripping and release.") : null);
 }

@@ -11,16 +11,8 @@ async function main() {
   const data = JSON.parse(part("entry-data").textContent);
   const entry = new EntryPage(await openKept(), data.looks, data.sign_in);
   part("review-open").addEventListener("click", () => openReview(entry));
-  const drawNow = () => setTimeout(() => entry.stale && entry.drawWhenIdle(), 0);
-  part("entry-form").addEventListener("focusout", drawNow);
-  // A button drawn anew between press and release would not get the click.
-  document.addEventListener("pointerdown", () => (entry.pressed = true), true);
-  for (const name of ["pointerup", "pointercancel"]) {
-    document.addEventListener(name, () => {
-      entry.pressed = false;
-      drawNow();
-    }, true);
-  }
+  part("entry-form").addEventListener("focusout", () => setTimeout(() => entry.drawWhatWaited(), 0));
+  entry.press.watch();
   window.addEventListener("online", () => entry.retry());
   window.addEventListener("offline", () => {
     entry.outbox.heard(0);

@@ -34,6 +34,7 @@ export class Outbox {
       await this.kept.removeEntry(entry.id);
     }
     this.entries = entries.filter((e) => e.state !== "sent" || e.sent_at >= oldest);
+    this.planNext();
     this.onChange();
   }
 
@@ -84,16 +85,18 @@ export class Outbox {
     }
     this.draining = true;
     clearTimeout(this.timer);
+    this.timer = null;
     try {
       do {
         this.again = false;
-        await alone(() => this.sendAll());
+        // Where another tab is at it this one comes back, later each time.
+        if (!(await alone(() => this.sendAll()))) this.failures += 1;
       } while (this.again);
     } finally {
       this.draining = false;
       this.sending = "";
-      this.onChange();
       this.planNext();
+      this.onChange();
     }
   }
 
@@ -171,14 +174,18 @@ export class Outbox {
     if (this.link !== "up") this.failures += 1;
   }
 
+  // While anything waits there is a next try, however the list was answered meanwhile.
   planNext() {
-    clearTimeout(this.timer);
-    const waiting = this.withState("queued").length;
-    if (!waiting) this.failures = 0;
-    if (!waiting || this.link === "up" || this.link === "signed_out") return;
-    const wait = WAITS_S[Math.min(this.failures, WAITS_S.length) - 1] || WAITS_S[0];
+    const waiting = this.withState("queued");
+    if (!waiting.length) this.failures = 0;
+    if (!waiting.length || this.draining || this.timer) return;
+    const onlyBlocked = waiting.every((entry) => this.isBlocked(entry));
+    const wait = onlyBlocked ? WAITS_S.at(-1) : WAITS_S[Math.min(this.failures, WAITS_S.length) - 1] || WAITS_S[0];
     // Phones that lost signal together should not all come back in the same second.
-    this.timer = setTimeout(() => this.onTime(), wait * 1000 * (0.8 + 0.4 * Math.random()));
+    this.timer = setTimeout(() => {
+      this.timer = null;
+      this.onTime();
+    }, wait * 1000 * (0.8 + 0.4 * Math.random()));
   }
 }
 
@@ -202,7 +209,14 @@ const REASONS = {
   415: "The server could not read this entry.",
 };
 
-function alone(work) {
-  if (!navigator.locks) return work();
-  return navigator.locks.request(LOCK, { ifAvailable: true }, (lock) => (lock ? work() : undefined));
+// Returns whether it could: no other tab was at it.
+async function alone(work) {
+  if (!navigator.locks) {
+    await work();
+    return true;
+  }
+  return navigator.locks.request(LOCK, { ifAvailable: true }, async (lock) => {
+    if (lock) await work();
+    return Boolean(lock);
+  });
 }

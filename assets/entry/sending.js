@@ -74,6 +74,7 @@ async function send(page) {
   Object.assign(page.drafts.held, { shift: null, before: null });
   page.drafts.drop(entries.flatMap((entry) => entry.drafts.map(keyOf)));
   page.picked = [];
+  page.panels.forgetAll();
   closeReview(page, "entry-state");
   await page.outbox.drain();
 }
@@ -84,6 +85,12 @@ export async function change(page, entry) {
   if (!takeBack(page, entry, made)) return;
   await page.outbox.discard(entry.id);
   showForm(page, entry);
+}
+
+// What waited for it can go now.
+export async function discard(page, entry) {
+  await page.outbox.discard(entry.id);
+  await page.outbox.drain();
 }
 
 // A correction is a new entry that cancels the events of the old one and says it anew.
@@ -117,6 +124,7 @@ function takeBack(page, entry, made) {
   for (const draft of entry.drafts) page.drafts.held.rows[keyOf(draft)] = othersWait ? timed(made(draft), entry.shift) : made(draft);
   if (!othersWait) {
     page.drafts.held.before = { shift: page.drafts.held.shift };
+    page.panels.forget("shift-panel");
     page.chooseShift(entry.shift);
   }
   page.drafts.save();

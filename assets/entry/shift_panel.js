@@ -21,8 +21,9 @@ export function shiftPanel(app, onChange) {
     : field("Your name", input("by", "text", by, { autocomplete: "name", maxlength: 100 }));
   const found = app.problems.filter((problem) => problem.key === "");
   const earlier = isEarlier(shift, app.usualShift());
-  return el("details", { class: "card shift-panel", id: "shift-panel", open: !by || found.length > 0 || earlier },
-    el("summary", { id: "shift-summary" }, `${by || "Your name"} · ${momentWords(`${shift.day}T${shift.from}`)} to ${shift.to}`),
+  const why = [by ? "" : "no name", ...found.map((p) => p.message), earlier ? shift.day : ""].filter(Boolean).join();
+  const words = `${by || "Your name"} · ${momentWords(`${shift.day}T${shift.from}`)} to ${shift.to}`;
+  return app.panels.draw("shift-panel", { class: "card shift-panel", words, why },
     earlier ? el("p", { class: "banner warning" }, `Of an earlier shift: what is filled in here counts for ${dayWords(shift.day)}. Change the day if that is wrong.`) : null,
     name,
     app.sheet.me?.records === false ? el("p", { class: "banner warning" }, "Your role reads only; what you fill in here will be refused.") : null,

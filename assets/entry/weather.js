@@ -6,7 +6,7 @@ import { keyOf } from "./rows.js";
 import { placeWords } from "./words.js";
 
 export function noWeather() {
-  return { open: false, reason: "", from: "", to: "", left: [] };
+  return { reason: "", from: "", to: "", left: [] };
 }
 
 // Work that weather stops: curing and the like go on in the rain.
@@ -33,8 +33,7 @@ export function weatherPanel(app, rows, state, { onApply, onChange }) {
     });
     return el("label", { class: "check-line" }, box, placeWords(row, app.sheet));
   });
-  return el("details", { class: "card", id: "weather", open: state.open, ontoggle: (e) => (state.open = e.target.open) },
-    el("summary", { id: "weather-summary" }, "Weather lost"),
+  return app.panels.draw("weather", { class: "card", words: "Weather lost" },
     stopped.length ? null : el("p", {}, "No work that weather stops is under way on this heading."),
     stopped.length ? [
       reasonChoice("weather-why", reasons, state.reason, (reason) => onChange({ reason })),

@@ -60,6 +60,38 @@ def let_it_try_only_when_told(page):
     )
 
 
+def let_a_list_come(page):
+    """Have the page ask for the list, and wait until it has taken in the answer."""
+    page.evaluate(
+        """() => new Promise((done) => {
+            const { put } = IDBObjectStore.prototype;
+            IDBObjectStore.prototype.put = function (value, ...key) {
+                if (value.sheet) {
+                    IDBObjectStore.prototype.put = put;
+                    this.transaction.addEventListener("complete", () => setTimeout(done, 0));
+                }
+                return put.call(this, value, ...key);
+            };
+            document.dispatchEvent(new Event("visibilitychange"));
+        })"""
+    )
+
+
+def let_another_tab_change_what_is_kept(page):
+    """Say what another tab says then, and wait until the page has read what is kept."""
+    page.evaluate(
+        """() => new Promise((done) => {
+            const { getAll } = IDBObjectStore.prototype;
+            IDBObjectStore.prototype.getAll = function () {
+                IDBObjectStore.prototype.getAll = getAll;
+                this.transaction.addEventListener("complete", () => setTimeout(done, 0));
+                return getAll.call(this);
+            };
+            new BroadcastChannel("viaduct-outbox").postMessage("changed");
+        })"""
+    )
+
+
 def choose_heading(page, heading):
     page.get_by_role("group", name="Heading").get_by_role("button", name=heading).click()
 

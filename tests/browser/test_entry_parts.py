@@ -656,3 +656,146 @@ def test_what_the_list_has_is_opened_and_what_it_has_not_is_said(page, heading, 
     assert (answer["heading"], answer["words"]) == (opens, said)
     first = ["W23||rebar", "W23||deck_pour", "W23||falsework"] if unit == "W23" else []
     assert answer["picked"] == first
+
+
+PRESSING = """async (steps) => {
+    const waits = new Map();
+    const { setTimeout, clearTimeout } = window;
+    window.setTimeout = (act, wait) => {
+        const which = Symbol();
+        waits.set(which, { act, wait });
+        return which;
+    };
+    window.clearTimeout = (which) => waits.delete(which);
+    const { Press } = await import("/assets/entry/press.js");
+    let drawn = 0;
+    const press = new Press(() => (drawn += 1));
+    press.watch();
+    const pass = (most) => {
+        for (const [which, { act, wait }] of waits) if (wait <= most && waits.delete(which)) act();
+    };
+    const told = [];
+    for (const [name, what] of steps) {
+        const isKey = name.startsWith("key");
+        if (name === "pass") pass(what);
+        else if (isKey) document.dispatchEvent(new KeyboardEvent(name, { key: what }));
+        else document.dispatchEvent(new PointerEvent(name, { pointerId: what }));
+        told.push(press.isOn);
+    }
+    pass(0);
+    Object.assign(window, { setTimeout, clearTimeout });
+    return [told, drawn];
+}"""
+DOWN, UP, CANCEL, CLICK = "pointerdown", "pointerup", "pointercancel", "click"
+
+
+@pytest.mark.parametrize(
+    ("steps", "is_pressed"),
+    [
+        ([(DOWN, 1), (UP, 1), (CLICK, 1)], [True, True, False]),  # a touch's click comes later
+        ([(DOWN, 1), (UP, 1), ("pass", 300)], [True, True, False]),  # let go beside it
+        ([(DOWN, 1), (CANCEL, 1), ("pass", 300)], [True, True, False]),  # it became a scroll
+        ([(DOWN, 1), (DOWN, 2), (UP, 2), ("pass", 300), (UP, 1), (CLICK, 1)],
+         [True, True, True, True, True, False]),  # two thumbs
+        ([(DOWN, 1), ("pass", 9_999), ("pass", 10_000)], [True, True, False]),  # no release is told
+        ([("keydown", " "), ("keyup", " "), (CLICK, -1)], [True, True, False]),
+        ([("keydown", " "), ("keydown", " "), ("pass", 300), ("keyup", " "), (CLICK, -1)],
+         [True, True, True, True, False]),
+    ],
+)  # fmt: skip
+def test_the_page_is_not_drawn_from_press_to_click_and_always_after(page, steps, is_pressed):
+    assert page.evaluate(PRESSING, steps) == [is_pressed, 1]
+
+
+def test_other_keys_than_the_space_bar_press_nothing(page):
+    assert page.evaluate(PRESSING, [("keydown", "a"), ("keyup", "a")]) == [[False, False], 0]
+
+
+OPENED = """async (steps) => {
+    const { Panels } = await import("/assets/entry/panels.js");
+    const panels = new Panels();
+    return steps.map(([why, clicks]) => {
+        const panel = panels.draw("p", { words: "Shift", why });
+        const open = panel.open;
+        if (clicks) panel.querySelector("summary").click();
+        return open;
+    });
+}"""
+
+
+@pytest.mark.parametrize(
+    ("steps", "open_at_each"),
+    [
+        ([("", True), ("", False), ("", True), ("", False)], [False, True, True, False]),
+        ([("no name", False), ("", False)], [True, False]),
+        ([("", True), ("no name", False), ("", False)], [False, True, True]),
+        ([("no name", True), ("no name", False), ("Nobody is named.", False)], [True, False, True]),
+    ],
+)
+def test_a_panel_is_open_as_a_person_left_it_or_for_a_new_reason(page, steps, open_at_each):
+    assert page.evaluate(OPENED, steps) == open_at_each
+
+
+DRAINED = """async ([entries, answers, heard]) => {
+    const { setTimeout, clearTimeout, fetch } = window;
+    const waits = new Map();
+    let number = 0;
+    window.setTimeout = (act, wait) => { waits.set(number += 1, wait); return number; };
+    window.clearTimeout = (which) => waits.delete(which);
+    window.fetch = async () => {
+        const status = answers.shift();
+        if (!status) throw new TypeError("lost");
+        return new Response("", { status });
+    };
+    const { Outbox } = await import("/assets/entry/outbox.js");
+    const kept = {
+        entries: async () => entries,
+        tryAgain: async () => {},
+        putEntry: async (entry) => {
+            entries[entries.findIndex(({ id }) => id === entry.id)] = entry;
+        },
+    };
+    let outbox = null;
+    const onChange = () => outbox && !outbox.draining && heard && outbox.heard(heard);
+    outbox = new Outbox(kept, { onChange, onSent: () => {}, onTime: () => {} });
+    const planned = [];
+    for (let tries = answers.length; tries; tries -= 1) {
+        await outbox.drain();
+        planned.push([...waits.values()].map((wait) => wait / 1000));
+    }
+    Object.assign(window, { setTimeout, clearTimeout, fetch });
+    return planned;
+}"""
+
+
+def kept_entry(number=1, state="queued"):
+    return {"id": f"n{number}", "number": number, "unit": "W23", "state": state, "tries": 0,
+            "by": "A", "events": [], "drafts": [], "corrects": [], "seen_seq": 0}  # fmt: skip
+
+
+def planned(page, entries, answers, heard=0):
+    """Seconds to the next try after each of some tries; ``heard`` is how the list is answered."""
+    return page.evaluate(DRAINED, [entries, answers, heard])
+
+
+@pytest.mark.parametrize("heard", [0, 200, 401, 503])
+@pytest.mark.parametrize("answer", [503, 401, None])
+def test_what_is_kept_is_tried_again_however_the_list_is_answered(page, answer, heard):
+    ((wait,),) = planned(page, [kept_entry()], [answer], heard)
+    assert wait > 0
+
+
+def test_tries_come_later_each_time_though_the_list_is_answered(page):
+    waits = planned(page, [kept_entry()], [503] * 8, heard=200)
+    usual = [5, 10, 20, 40, 80, 160, 300, 300]
+    for (wait,), about in zip(waits, usual, strict=True):
+        assert 0.8 * about <= wait <= 1.2 * about
+
+
+def test_what_waits_for_a_choice_is_not_tried_every_few_seconds(page):
+    ((wait,),) = planned(page, [kept_entry(1, "refused"), kept_entry(2)], [None], heard=200)
+    assert wait >= 0.8 * 300
+
+
+def test_where_nothing_waits_nothing_is_tried(page):
+    assert planned(page, [kept_entry(1, "refused")], [None], heard=503) == [[]]

@@ -112,7 +112,7 @@ def test_a_phone_signed_out_of_shows_the_next_one_no_list_and_keeps_what_is_fill
 def test_who_only_reads_is_told_before_filling_in(served, watch, people):
     page = phone(watch).new_page()
     sign_in(page, served, "Lew Marsh")
-    page.locator("#shift-summary").click()
+    page.locator("#shift-panel-summary").click()
     expect(page.get_by_text("Your role reads only")).to_be_visible()
     tick(page, *UNDER_WAY, "Finished")
     send(page)
