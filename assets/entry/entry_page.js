@@ -174,7 +174,7 @@ export class EntryPage {
     const actions = Object.fromEntries(
       ["change", "correct", "sendAgain", "sendToo", "rename", "discard"].map((name) => [name, (entry) => sending[name](this, entry)]),
     );
-        const told = this.rows ? toldView(this, (row, events) => sending.correctTold(this, row, events)) : [];
+    const told = this.rows ? toldView(this, (row, events) => sending.correctTold(this, row, events)) : [];
     redraw(part("entry-outbox"), outboxView(this, this.outbox, actions), told);
   }
 

@@ -18,6 +18,7 @@ export class Press {
     listen("keydown", ({ key }) => key === " " && this.begin(key));
     listen("keyup", ({ key }) => key === " " && this.end(key));
     listen("click", () => this.down.size || this.over());
+    listen("change", ({ target }) => target.matches?.("select") && this.over()); // let go over its list
     listen("visibilitychange", () => document.visibilityState === "hidden" && this.over());
     window.addEventListener("blur", () => this.over());
   }

@@ -675,9 +675,11 @@ PRESSING = """async (steps) => {
         for (const [which, { act, wait }] of waits) if (wait <= most && waits.delete(which)) act();
     };
     const told = [];
+    const part = (tag) => document.body.appendChild(document.createElement(tag));
     for (const [name, what] of steps) {
         const isKey = name.startsWith("key");
         if (name === "pass") pass(what);
+        else if (name === "change") part(what).dispatchEvent(new Event(name, { bubbles: true }));
         else if (isKey) document.dispatchEvent(new KeyboardEvent(name, { key: what }));
         else document.dispatchEvent(new PointerEvent(name, { pointerId: what }));
         told.push(press.isOn);
@@ -698,6 +700,8 @@ DOWN, UP, CANCEL, CLICK = "pointerdown", "pointerup", "pointercancel", "click"
         ([(DOWN, 1), (DOWN, 2), (UP, 2), ("pass", 300), (UP, 1), (CLICK, 1)],
          [True, True, True, True, True, False]),  # two thumbs
         ([(DOWN, 1), ("pass", 9_999), ("pass", 10_000)], [True, True, False]),  # no release is told
+        ([(DOWN, 1), ("change", "select")], [True, False]),  # let go over the list of choices
+        ([(DOWN, 1), ("change", "input"), (UP, 1), (CLICK, 1)], [True, True, True, False]),
         ([("keydown", " "), ("keyup", " "), (CLICK, -1)], [True, True, False]),
         ([("keydown", " "), ("keydown", " "), ("pass", 300), ("keyup", " "), (CLICK, -1)],
          [True, True, True, True, False]),
