@@ -18,7 +18,7 @@ from model.activities import Activity
 from model.fold import MICROS_PER_DAY, NIGHT_ENDS_HOUR
 from model.job import Job
 from model.log_arrays import HOLD, ON_HOLD, PLACE, RESUME, START, Histories, LogArrays
-from model.units import PRINTED, from_si, share_words, shown_unit
+from model.units import PRINTED, amount_shown, share_words, shown_unit
 
 NIGHT_US = NIGHT_ENDS_HOUR * MICROS_PER_DAY // 24
 WHOLE_FROM = 100.0
@@ -76,22 +76,17 @@ class ShiftTotal:
     @property
     def placed(self) -> float | None:
         """Placed in the shift, in the unit shown; None where nothing is measured."""
-        return self._shown(self.placed_si)
+        return amount_shown(self.placed_si, self.measure_unit)
 
     @property
     def placed_to_date(self) -> float | None:
         """Placed by the end of the shift, in the unit shown."""
-        return self._shown(self.placed_to_date_si)
+        return amount_shown(self.placed_to_date_si, self.measure_unit)
 
     @property
     def planned(self) -> float | None:
         """Planned in all, in the unit shown; None without a plan."""
-        return self._shown(self.planned_si)
-
-    def _shown(self, amount_si: float | None) -> float | None:
-        if amount_si is None or not self.measure_unit:
-            return None
-        return from_si(amount_si, self.measure_unit)
+        return amount_shown(self.planned_si, self.measure_unit)
 
     @property
     def placed_words(self) -> str:

@@ -147,6 +147,24 @@ def from_si(amount: Amount, unit: str) -> Amount:
     return amount / si_per(unit)
 
 
+def amount_shown(amount_si: float | None, unit: str) -> float | None:
+    """Convert an SI amount to the unit shown; None where nothing is planned or measured.
+
+    Parameters
+    ----------
+    amount_si
+        None where there is no such amount.
+    unit
+        Blank where the activity has no quantity.
+
+    Examples
+    --------
+    >>> amount_shown(None, "yd3"), amount_shown(0.0, ""), amount_shown(100.0, "m3")
+    (None, None, 100.0)
+    """
+    return None if amount_si is None or not unit else from_si(amount_si, unit)
+
+
 def shown_unit(measure: Measure, system: UnitSystem) -> str:
     """Return the unit in which a measure is shown; blank for ``"none"``.
 

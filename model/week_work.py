@@ -22,7 +22,7 @@ from model.log_arrays import COMPLETE, HOLD, NOT_STARTED, ON_HOLD, micros
 from model.lost_days import lost_by_day
 from model.placed import planned_totals
 from model.planned import unit_rows
-from model.units import from_si, shown_unit
+from model.units import amount_shown, shown_unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,27 +66,22 @@ class ActivityWeek:
     @property
     def placed(self) -> float | None:
         """Placed in the week, in the unit shown; None where nothing is measured."""
-        return self._shown(self.placed_si)
+        return amount_shown(self.placed_si, self.measure_unit)
 
     @property
     def placed_to_date(self) -> float | None:
         """Placed by the end of the week, in the unit shown."""
-        return self._shown(self.placed_to_date_si)
+        return amount_shown(self.placed_to_date_si, self.measure_unit)
 
     @property
     def planned(self) -> float | None:
         """Planned in all, in the unit shown."""
-        return self._shown(self.planned_si)
+        return amount_shown(self.planned_si, self.measure_unit)
 
     @property
     def due(self) -> float | None:
         """What the baseline has placed by the end of the week, in the unit shown."""
-        return self._shown(self.due_si)
-
-    def _shown(self, amount_si: float | None) -> float | None:
-        if amount_si is None or not self.measure_unit:
-            return None
-        return from_si(amount_si, self.measure_unit)
+        return amount_shown(self.due_si, self.measure_unit)
 
     @property
     def shares(self) -> tuple[float, float, float | None] | None:

@@ -15,6 +15,14 @@ def project(tmp_path):
         yield opened
 
 
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Folder of the demo, shared by the tests of a file."""
+    target = tmp_path_factory.mktemp("job") / "demo"
+    open_demo(target).close()
+    return target
+
+
 @pytest.fixture
 def app(project):
     return create_app(project, Settings(demo=True))

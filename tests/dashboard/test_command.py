@@ -3,35 +3,16 @@
 import json
 
 import pytest
-from click.testing import CliRunner
 
-from dashboard.command import main
-from dashboard.demo import open_demo
 from model.project import Project
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    target = tmp_path_factory.mktemp("job") / "demo"
-    open_demo(target).close()
-    return target
-
-
-def run(*words):
-    return CliRunner().invoke(main, [str(word) for word in words])
-
-
-def answer_of(*words):
-    result = run(*words, "--json")
-    assert result.exit_code == 0, result.output
-    return json.loads(result.stdout)
+from tests.dashboard.asking import json_of, run
 
 
 def test_a_new_folder_passes_its_own_check(tmp_path):
     assert run("new", tmp_path / "job").exit_code == 0
     result = run("check", tmp_path / "job")
     assert result.exit_code == 0
-    assert answer_of("check", tmp_path / "job") == {"ok": True, "problems": []}
+    assert json_of("check", tmp_path / "job") == {"ok": True, "problems": []}
 
 
 def test_a_new_folder_never_writes_over_what_is_there(tmp_path):
@@ -57,7 +38,7 @@ def test_check_names_file_row_field_and_fix_and_ends_with_2(tmp_path):
 
 
 def test_status_has_the_keys_scripts_rely_on(folder):
-    answer = answer_of("status", folder, "--as-of", "2026-10-01")
+    answer = json_of("status", folder, "--as-of", "2026-10-01")
     assert set(answer) >= {"as_of", "known_on", "units", "spans", "totals"}
     assert set(answer["units"][0]) >= {
         "unit", "activity", "status", "percent", "placed", "planned", "measure_unit",
@@ -71,14 +52,14 @@ def test_status_has_the_keys_scripts_rely_on(folder):
 
 
 def test_a_unit_on_hold_gives_its_reason(folder):
-    units = answer_of("status", folder, "--as-of", "2026-11-24")["units"]
+    units = json_of("status", folder, "--as-of", "2026-11-24")["units"]
     held = [unit for unit in units if unit["status"] == "on_hold"]
     assert held
     assert all(unit["reason"] for unit in held)
 
 
 def test_status_of_one_activity_leaves_out_the_others(folder):
-    answer = answer_of("status", folder, "--activity", "rebar")
+    answer = json_of("status", folder, "--activity", "rebar")
     assert {unit["activity"] for unit in answer["units"]} == {"rebar"}
 
 
@@ -100,15 +81,15 @@ def a_day_with_late_entries(folder):
 
 def test_a_report_as_known_on_an_earlier_day_does_not_know_later_entries(folder):
     day = a_day_with_late_entries(folder)
-    then = answer_of("status", folder, "--as-of", day, "--known-on", day)
-    again = answer_of("status", folder, "--as-of", day, "--known-on", day)
-    now = answer_of("status", folder, "--as-of", day)
+    then = json_of("status", folder, "--as-of", day, "--known-on", day)
+    again = json_of("status", folder, "--as-of", day, "--known-on", day)
+    now = json_of("status", folder, "--as-of", day)
     assert then["units"] == again["units"]
     assert then["units"] != now["units"], "the demo's late entries change the past"
 
 
 def test_forecast_gives_dates_in_order_and_a_date_for_every_unit(folder):
-    answer = answer_of("forecast", folder, "--as-of", "2026-11-24", "--paths", "500")
+    answer = json_of("forecast", folder, "--as-of", "2026-11-24", "--paths", "500")
     finish = answer["finish"]
     assert finish["p10"] <= finish["p50"] <= finish["p80"] <= finish["p90"]
     assert set(answer) >= {"headings", "units", "cycle", "drivers", "paths", "seed"}
@@ -121,7 +102,7 @@ def test_forecast_gives_dates_in_order_and_a_date_for_every_unit(folder):
 
 def test_the_same_seed_gives_the_same_forecast(folder):
     words = ("forecast", folder, "--as-of", "2026-11-24", "--paths", "300", "--seed", "7")
-    assert answer_of(*words) == answer_of(*words)
+    assert json_of(*words) == json_of(*words)
 
 
 def test_a_date_that_is_none_says_how_to_write_it(folder):
@@ -143,10 +124,10 @@ def test_events_from_a_file_are_recorded_all_or_none(tmp_path):
         "event_id,at,by,unit,span,activity,kind,quantity,measure_unit,reason,note,voids\n"
         "8d1f3c52-70c8-44f5-a0b7-0a0d3b2a0001,2026-03-02 07:00,Ada,U1,,falsework,start,,,,,\n"
     )
-    assert answer_of("record", tmp_path / "job", good)["accepted"] == [
+    assert json_of("record", tmp_path / "job", good)["accepted"] == [
         "8d1f3c52-70c8-44f5-a0b7-0a0d3b2a0001"
     ]
-    assert answer_of("record", tmp_path / "job", good)["repeated"], "a repeat is harmless"
+    assert json_of("record", tmp_path / "job", good)["repeated"], "a repeat is harmless"
     bad = tmp_path / "bad.csv"
     bad.write_text(
         "event_id,at,by,unit,span,activity,kind,quantity,measure_unit,reason,note,voids\n"
@@ -156,7 +137,7 @@ def test_events_from_a_file_are_recorded_all_or_none(tmp_path):
     result = run("record", tmp_path / "job", bad)
     assert result.exit_code == 2
     assert "bad.csv, row 3, unit" in result.stderr
-    units = answer_of("status", tmp_path / "job", "--activity", "falsework")["units"]
+    units = json_of("status", tmp_path / "job", "--activity", "falsework")["units"]
     assert units[0]["status"] == "under_way", "nothing of the refused file was written"
 
 
@@ -176,8 +157,8 @@ def test_an_exported_log_recorded_in_a_new_folder_gives_the_same_status(folder, 
     copy_demo(tmp_path / "again")
     assert run("record", tmp_path / "again", tmp_path / "log.csv").exit_code == 0
     moment = ("--as-of", "2026-09-15", "--known-on", "2026-09-20")
-    first = answer_of("status", folder, *moment)
-    assert answer_of("status", tmp_path / "again", *moment) == first
+    first = json_of("status", folder, *moment)
+    assert json_of("status", tmp_path / "again", *moment) == first
 
 
 def test_an_export_in_an_unknown_format_names_those_there_are(folder, tmp_path):

@@ -3,31 +3,17 @@
 import json
 
 import pytest
-from click.testing import CliRunner
 
-from dashboard.command import main
 from dashboard.demo import open_demo
 from demo_project.generator import LOG_ENDS
 from model.project import Project
+from tests.dashboard.asking import json_of, run
 
 DAY = f"{LOG_ENDS:%Y-%m-%d}"
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    target = tmp_path_factory.mktemp("job") / "demo"
-    open_demo(target).close()
-    return target
-
-
-def run(*words):
-    return CliRunner().invoke(main, [str(word) for word in words])
-
-
 def answer_of(*words):
-    result = run(*words, "--as-of", DAY, "--json")
-    assert result.exit_code == 0, result.output
-    return json.loads(result.stdout)
+    return json_of(*words, "--as-of", DAY)
 
 
 def a_change(tmp_path, text):

@@ -4,36 +4,21 @@ import datetime as dt
 import json
 
 import pytest
-from click.testing import CliRunner
 
-from dashboard.command import main
-from dashboard.demo import open_demo
 from demo_project.day_book import LOAD_YD3, PLACED_PER_HOUR
 from demo_project.generator import LOG_ENDS
 from model.pour_asked import asked_in
 from model.pour_rate import past_pours
 from model.project import Project
 from model.units import from_si
+from tests.dashboard.asking import json_of, run
 
 DAY = f"{LOG_ENDS:%Y-%m-%d}"
 WEATHER = ("--concrete-temp", 75, "--air-temp", 60, "--humidity", 60, "--wind", 8)
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    target = tmp_path_factory.mktemp("job") / "demo"
-    open_demo(target).close()
-    return target
-
-
-def run(*words):
-    return CliRunner().invoke(main, [str(word) for word in words])
-
-
 def answer_of(*words):
-    result = run("pour", *words, "--as-of", DAY, "--json")
-    assert result.exit_code == 0, result.output
-    return json.loads(result.stdout)
+    return json_of("pour", *words, "--as-of", DAY)
 
 
 def refusal_of(*words):

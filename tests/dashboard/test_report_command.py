@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import json
 import re
 
 import pypdf
 import pytest
-from click.testing import CliRunner
 
 from dashboard import report_command
-from dashboard.command import main
 from dashboard.demo import open_demo
 from model.project import Project
+from tests.dashboard.asking import json_of, run
 
 ENDING = dt.date(2026, 11, 22)
 """The last Sunday of the demo's log."""
@@ -23,25 +21,8 @@ AS_KNOWN = ("--as-of", f"{ENDING}", "--known-on", f"{ENDING}")
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    target = tmp_path_factory.mktemp("job") / "demo"
-    open_demo(target).close()
-    return target
-
-
-def run(*words):
-    return CliRunner().invoke(main, [str(word) for word in words])
-
-
-def answer_of(*words):
-    result = run(*words, "--json")
-    assert result.exit_code == 0, result.output
-    return json.loads(result.stdout)
-
-
-@pytest.fixture(scope="module")
 def week(folder):
-    return answer_of("report", folder, "--week-ending", ENDING)
+    return json_of("report", folder, "--week-ending", ENDING)
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +39,7 @@ def text_of(path):
 
 
 def test_what_is_placed_to_date_is_what_the_status_says(folder, week):
-    totals = answer_of("status", folder, *AS_KNOWN)["totals"]
+    totals = json_of("status", folder, *AS_KNOWN)["totals"]
     for row, total in zip(week["activities"], totals, strict=True):
         assert row["activity"] == total["activity"]
         assert row["placed_to_date"] == pytest.approx(total["placed"])
@@ -70,7 +51,7 @@ def test_what_was_placed_in_the_week_is_what_its_day_books_add_up_to(folder, wee
     placed = dict.fromkeys((row["activity"] for row in week["activities"]), 0.0)
     for back in range(7):
         day = ENDING - dt.timedelta(days=back)
-        book = answer_of("daybook", folder, "--date", day, "--known-on", ENDING)
+        book = json_of("daybook", folder, "--date", day, "--known-on", ENDING)
         for total in book["totals"]["all_headings"]:
             placed[total["activity"]] += total["placed"] or 0.0
     assert sum(placed.values()) > 0
@@ -79,16 +60,16 @@ def test_what_was_placed_in_the_week_is_what_its_day_books_add_up_to(folder, wee
 
 
 def test_the_finish_now_and_a_week_ago_is_what_the_forecasts_said(folder, week):
-    now = answer_of("forecast", folder, *AS_KNOWN)
+    now = json_of("forecast", folder, *AS_KNOWN)
     ago = ENDING - dt.timedelta(days=7)
-    before = answer_of("forecast", folder, "--as-of", ago, "--known-on", ago)
+    before = json_of("forecast", folder, "--as-of", ago, "--known-on", ago)
     line, *headings = week["finishes"]
     assert (line["finish"], line["before"]) == (now["finish"], before["finish"])
     assert {one["heading"]: one["finish"] for one in headings} == now["headings"]
 
 
 def test_who_lags_is_what_the_lag_says(folder, week):
-    assert week["lag"] == answer_of("lag", folder, *AS_KNOWN)["units"]
+    assert week["lag"] == json_of("lag", folder, *AS_KNOWN)["units"]
 
 
 def test_the_pages_hold_the_numbers_of_the_answer(week, printed):
