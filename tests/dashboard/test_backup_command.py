@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from click.testing import CliRunner
-
-from dashboard.command import main
+from tests.dashboard.asking import run
 
 EVENT = (
     "event_id,at,by,unit,span,activity,kind,quantity,measure_unit,reason,note,voids\n"
     "8d1f3c52-70c8-44f5-a0b7-0a0d3b2a0001,2026-03-02 07:00,Ada,U1,,falsework,start,,,,,\n"
 )
-
-
-def run(*words: object):
-    return CliRunner().invoke(main, [str(word) for word in words])
 
 
 def test_a_project_backed_up_and_restored_says_the_same(tmp_path: Path):
