@@ -16,6 +16,7 @@ from model.store.opening import IN_MEMORY, is_postgres
 from model.store.postgres import OPENING_LOCK, advice, postgres_driver
 from model.store.sqlite import WAIT_S
 from model.store.statements import Cursor
+from model.store.write_ahead import write_ahead
 
 if TYPE_CHECKING:
     import psycopg
@@ -51,7 +52,7 @@ class SqliteAccounts(Accounts):
             self._connection = sqlite3.connect(
                 target, timeout=WAIT_S, isolation_level=None, check_same_thread=False
             )
-            self._connection.execute("PRAGMA journal_mode = WAL")
+            write_ahead(self._connection, WAIT_S)
             self._connection.execute("PRAGMA synchronous = FULL")
         self._prepare()
 

@@ -23,6 +23,7 @@ from model.store.rows import Row
 from model.store.statements import EventTable
 from model.store.taking import Appended, Batch
 from model.store.turns import Turns
+from model.store.write_ahead import kind_of, write_ahead
 
 WAIT_S = 10.0
 """How long to wait for another program that is writing."""
@@ -110,7 +111,7 @@ class SqliteStore(Store):
             with self._transaction():
                 migrate(self._writer, self._path.name)
         with self._as_store_errors():
-            self._writer.execute("PRAGMA journal_mode = WAL")
+            write_ahead(self._writer, self._wait_s)
             self._writer.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
             self._writer.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
             # From here on it is the gate that says who waits and how long.
@@ -185,7 +186,7 @@ class SqliteStore(Store):
         try:
             self._writer.execute("BEGIN IMMEDIATE")
         except sqlite3.OperationalError as error:
-            if _kind(error) != sqlite3.SQLITE_BUSY:
+            if kind_of(error) != sqlite3.SQLITE_BUSY:
                 raise
             return False
         return True
@@ -209,11 +210,6 @@ def _busy(wait_s: float) -> str:
     )
 
 
-def _kind(error: sqlite3.Error) -> int:
-    """Return the kind of an error: the low byte of its code, the rest is its finer cause."""
-    return (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
-
-
 def _advice(error: sqlite3.Error, wait_s: float) -> str:
     """Say what went wrong and what to do about it."""
     known = {
@@ -231,4 +227,4 @@ def _advice(error: sqlite3.Error, wait_s: float) -> str:
         sqlite3.SQLITE_IOERR: "the disk failed and nothing of this batch is sure to be written. "
         "See to the disk and send it again; what is there already is not doubled.",
     }
-    return known.get(_kind(error), f"the log cannot be used ({error}). Close and open it again.")
+    return known.get(kind_of(error), f"the log cannot be used ({error}). Close and open it again.")
