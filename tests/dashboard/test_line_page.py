@@ -534,7 +534,7 @@ def values_of(form):
 
 def compared(call, form):
     """Press Compare, then ask until it has ended, as the page does."""
-    pressed = {**values_of(form), "line-screen.data": WIDE}
+    pressed = {**values_of(form), "line-screen.data": WIDE, "whatif-run.n_clicks": 1}
     answer = call("whatif-answer.children", changed="whatif-run.n_clicks", **pressed)
     asked = answer.get_json()["response"]["whatif-asked"]["data"]
     for _ in range(100):
